@@ -1,0 +1,197 @@
+"""Blocks of a farm."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from records.api.fields import (
+    FormulaField,
+    LengthField,
+    LengthOut,
+    cultivar_field,
+    cultivar_group_field,
+    length_of,
+)
+from records.api.preconditions import answer, expected_version, place_of
+from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
+from records.api.views import READ_AND_MANAGE, FarmView
+from records.models import Block
+from records.models.vineyards import Shelter, Training
+from records.services.vineyards import block_of, change_block, create_block
+
+BLOCK_EXAMPLE = {
+    "id": "01991b5e-0000-7000-8000-0000000b10c1",
+    "name": "Lower Terrace (invented)",
+    "cultivar": "concord",
+    "cultivar_group": None,
+    "cultivar_as_named": "",
+    "rootstock": "own roots",
+    "year_planted": 2009,
+    "row_spacing": {"value": 9, "unit": "[ft_i]", "m": 2.7432},
+    "vine_spacing": {"value": 8, "unit": "[ft_i]", "m": 2.4384},
+    "training": "bilateral_cordon",
+    "shelter": "open_field",
+    "pruning_formula": None,
+    "maximum_nodes": None,
+    "note": "",
+    "version": 1,
+    "received_at": "2026-11-20T15:04:05Z",
+    "changed_at": "2026-11-20T15:04:05Z",
+}
+NEW_BLOCK = {
+    "name": "Lower Terrace (invented)",
+    "cultivar": "concord",
+    "rootstock": "own roots",
+    "year_planted": 2009,
+    "row_spacing": {"value": 9, "unit": "[ft_i]"},
+    "vine_spacing": {"value": 8, "unit": "[ft_i]"},
+    "training": "bilateral_cordon",
+}
+
+
+class BlockChange(StrictSerializer):
+    """What may be said of a block."""
+
+    name = StrictCharField(max_length=120, required=False, help_text="Its own on the farm.")
+    cultivar = cultivar_field(required=False, allow_null=True, help_text="Code from /cultivars.")
+    cultivar_group = cultivar_group_field(
+        required=False, allow_null=True, help_text="For a cultivar that the catalogue lacks: whose formula may answer."
+    )
+    cultivar_as_named = StrictCharField(
+        max_length=120, required=False, allow_blank=True, help_text="The cultivar in the farm's words."
+    )
+    rootstock = StrictCharField(max_length=80, required=False, allow_blank=True, help_text="Empty: not stated.")
+    year_planted = StrictIntegerField(min_value=1700, max_value=2100, required=False, allow_null=True)
+    row_spacing = LengthField(required=False, allow_null=True, help_text="From row to row, 0.5 to 12 m.")
+    vine_spacing = LengthField(required=False, allow_null=True, help_text="From vine to vine, 0.3 to 12 m.")
+    training = serializers.ChoiceField(choices=Training.choices, required=False, help_text="In the trade's terms.")
+    shelter = serializers.ChoiceField(choices=Shelter.choices, required=False)
+    pruning_formula = FormulaField(required=False, allow_null=True, help_text="The farm's choice for this block.")
+    maximum_nodes = StrictIntegerField(
+        min_value=1, max_value=1000, required=False, allow_null=True, help_text="A cap that the farm sets [nodes]."
+    )
+    note = StrictCharField(max_length=4000, required=False, allow_blank=True, multiline=True)
+
+
+class BlockPatch(BlockChange):
+    """A change of a block, with its reason."""
+
+    reason = StrictCharField(max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version.")
+
+
+class BlockIn(BlockChange):
+    """A new block."""
+
+    id = serializers.UUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
+    name = StrictCharField(max_length=120, help_text="Its own on the farm.")
+
+
+class BlockOut(serializers.ModelSerializer[Block]):
+    """A block."""
+
+    row_spacing = serializers.SerializerMethodField(help_text="From row to row.")
+    vine_spacing = serializers.SerializerMethodField(help_text="From vine to vine.")
+    pruning_formula = FormulaField(read_only=True, allow_null=True)
+
+    class Meta:
+        model = Block
+        fields = [*BLOCK_EXAMPLE]
+
+    @extend_schema_field(LengthOut(allow_null=True))
+    def get_row_spacing(self, block: Block) -> dict[str, Any] | None:
+        return length_of(block, "row_spacing")
+
+    @extend_schema_field(LengthOut(allow_null=True))
+    def get_vine_spacing(self, block: Block) -> dict[str, Any] | None:
+        return length_of(block, "vine_spacing")
+
+
+class Blocks(FarmView):
+    """The blocks of a farm."""
+
+    rights = READ_AND_MANAGE
+    keyset = ("name", "id")
+    serializer_class = BlockOut
+
+    def get_queryset(self) -> QuerySet[Block]:
+        return Block.objects.for_farm(self.opened.farm).select_related("pruning_formula")
+
+    @extend_schema(
+        summary="List the blocks of a farm",
+        description="All blocks, by name.",
+        responses=BlockOut(many=True),
+        tags=["blocks and vines"],
+        examples=[OpenApiExample("One block", value=BLOCK_EXAMPLE, response_only=True)],
+    )
+    def get(self, request: Request, farm: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request, paged=True)
+        page = self.paginate_queryset(self.get_queryset())
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+
+    @extend_schema(
+        summary="Create a block",
+        description="Vines of one cultivar on one rootstock, planted and trained alike. With an id of the client's "
+        "own, sending it again is safe.",
+        request=BlockIn,
+        responses={200: BlockOut, 201: BlockOut},
+        tags=["blocks and vines"],
+        examples=[
+            OpenApiExample("A block of Concord", value=NEW_BLOCK, request_only=True),
+            OpenApiExample("The block", value=BLOCK_EXAMPLE, response_only=True),
+        ],
+    )
+    def post(self, request: Request, farm: uuid.UUID) -> Response:
+        StrictQuery.of(request)
+        sent = BlockIn(data=request.data)
+        sent.is_valid(raise_exception=True)
+        columns = dict(sent.validated_data)
+        stored = create_block(self.opened, columns.pop("id", None), columns)
+        location = place_of(request, "block", farm=farm, block=stored.row.pk) if stored.created else None
+        return answer(BlockOut(stored.row).data, stored.row, created=stored.created, location=location)
+
+
+class OneBlock(FarmView):
+    """One block."""
+
+    rights = READ_AND_MANAGE
+    serializer_class = BlockOut
+
+    @extend_schema(
+        summary="Read a block",
+        description="One block, with its version as ETag.",
+        responses=BlockOut,
+        tags=["blocks and vines"],
+        examples=[OpenApiExample("The block", value=BLOCK_EXAMPLE, response_only=True)],
+    )
+    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        found = block_of(self.opened, block)
+        return answer(BlockOut(found).data, found)
+
+    @extend_schema(
+        summary="Change a block",
+        description="Send the members to change and the ETag that you read as If-Match; the old version is kept.",
+        request=BlockPatch,
+        responses=BlockOut,
+        tags=["blocks and vines"],
+        examples=[
+            OpenApiExample("Choose a formula", value={"pruning_formula": "american-30-10-lb"}, request_only=True),
+            OpenApiExample("The block", value=BLOCK_EXAMPLE, response_only=True),
+        ],
+    )
+    def patch(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        version = expected_version(request)
+        sent = BlockPatch(data=request.data)
+        sent.is_valid(raise_exception=True)
+        columns = dict(sent.validated_data)
+        reason = columns.pop("reason", "")
+        changed = change_block(self.opened, block, columns, version=version, reason=reason)
+        return answer(BlockOut(changed).data, changed)

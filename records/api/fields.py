@@ -1,0 +1,145 @@
+"""Fields of the trade: quantities with their unit, and names from the catalogues."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.db import models
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from records.api.strict import StrictDecimalField, StrictSerializer
+from records.models import Cultivar, CultivarGroup, PruningFormula
+from records.units import Quantity, UnitError, canonical_code, to_canonical
+
+
+class QuantitySerializer(StrictSerializer):
+    """A measured quantity as sent: a number and its UCUM unit."""
+
+    value = StrictDecimalField(max_digits=15, decimal_places=6, help_text="The number, as read.")
+    unit = serializers.CharField(
+        max_length=20, help_text="UCUM code such as kg, g, [lb_av], [oz_av], m, [ft_i]; lb, oz and ft are understood."
+    )
+
+    def __init__(self, *args: Any, dimension: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.dimension = dimension
+
+    def to_internal_value(self, data: Any) -> Any:
+        members = super().to_internal_value(data)
+        try:
+            quantity = Quantity(members["value"], canonical_code(members["unit"]))
+            to_canonical(quantity, self.dimension)
+        except UnitError as error:
+            raise serializers.ValidationError({error.member: [str(error)]}, code=error.code) from error
+        return quantity
+
+    def to_representation(self, instance: Any) -> Any:
+        return {"value": instance.value, "unit": instance.unit}
+
+
+class MassField(QuantitySerializer):
+    """A mass as sent."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, dimension="mass", **kwargs)
+
+
+class LengthField(QuantitySerializer):
+    """A length as sent."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, dimension="length", **kwargs)
+
+
+class MassOut(serializers.Serializer[Any]):
+    """A mass as it was sent, beside the exact kilograms."""
+
+    value = serializers.DecimalField(max_digits=15, decimal_places=6, help_text="As sent.")
+    unit = serializers.CharField(help_text="UCUM code, as sent.")
+    kg = serializers.DecimalField(max_digits=24, decimal_places=18, help_text="The same in kilograms.")
+
+
+class LengthOut(serializers.Serializer[Any]):
+    """A length as it was sent, beside the exact metres."""
+
+    value = serializers.DecimalField(max_digits=15, decimal_places=6, help_text="As sent.")
+    unit = serializers.CharField(help_text="UCUM code, as sent.")
+    m = serializers.DecimalField(max_digits=24, decimal_places=12, help_text="The same in metres.")
+
+
+def mass_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
+    """Give the three columns of a mass as one member, or nothing where it was not measured."""
+    return _quantity(row, name, "kg")
+
+
+def length_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
+    """Give the three columns of a length as one member, or nothing where it was not measured."""
+    return _quantity(row, name, "m")
+
+
+def _quantity(row: models.Model, name: str, canonical: str) -> dict[str, Decimal | str] | None:
+    value = getattr(row, f"{name}_value")
+    if value is None:
+        return None
+    return {
+        "value": value.normalize(),
+        "unit": getattr(row, f"{name}_unit"),
+        canonical: getattr(row, f"{name}_{canonical}").normalize(),
+    }
+
+
+class CatalogueField(serializers.SlugRelatedField[Any]):
+    """A row of a shared catalogue, by its code."""
+
+    default_error_messages = {
+        "does_not_exist": "The catalogue has no {slug_name} {value!r}. The list of codes is at /api/v1/{listed}.",
+        "invalid": "Send the code as text.",
+    }
+
+    def __init__(self, queryset: models.QuerySet[Any], listed: str, **kwargs: Any) -> None:
+        self.listed = listed
+        super().__init__(slug_field="code", queryset=queryset, **kwargs)
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, str):
+            self.fail("invalid")
+        found = self.get_queryset().filter(code=data).order_by().first()
+        if found is None:
+            self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
+        return found
+
+
+def cultivar_field(**kwargs: Any) -> CatalogueField:
+    """Give a field that names a cultivar."""
+    return CatalogueField(Cultivar.objects.all(), "cultivars", **kwargs)
+
+
+def cultivar_group_field(**kwargs: Any) -> CatalogueField:
+    """Give a field that names a group of cultivars."""
+    return CatalogueField(CultivarGroup.objects.all(), "cultivar-groups", **kwargs)
+
+
+@extend_schema_field(OpenApiTypes.STR)
+class FormulaField(CatalogueField):
+    """A pruning formula by its code: its newest version, unless ``code@version`` names another."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(PruningFormula.objects.all(), "formulas", **kwargs)
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, str):
+            self.fail("invalid")
+        code, _, number = data.partition("@")
+        rows = self.get_queryset().filter(code=code).order_by("-formula_version")
+        if number:
+            rows = rows.filter(formula_version=int(number)) if number.isdecimal() and len(number) < 5 else rows.none()
+        found = rows.first()
+        if found is None:
+            self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
+        return found
+
+    def to_representation(self, obj: Any) -> str:
+        return f"{obj.code}@{obj.formula_version}"

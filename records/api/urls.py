@@ -1,0 +1,22 @@
+"""Addresses of the records, under /api/v1/."""
+
+from django.urls import path
+
+from records.api import blocks, catalogue, farms, vines
+
+urlpatterns = [
+    path("me", farms.Me.as_view(), name="me"),
+    path("units", catalogue.Units.as_view(), name="units"),
+    path("cultivar-groups", catalogue.CultivarGroups.as_view(), name="cultivar-groups"),
+    path("cultivars", catalogue.Cultivars.as_view(), name="cultivars"),
+    path("formulas", catalogue.Formulas.as_view(), name="formulas"),
+    path("programs", farms.Programs.as_view(), name="programs"),
+    path("programs/<uuid:program>", farms.OneProgram.as_view(), name="program"),
+    path("farms", farms.Farms.as_view(), name="farms"),
+    path("farms/<uuid:farm>", farms.OneFarm.as_view(), name="farm"),
+    path("farms/<uuid:farm>/blocks", blocks.Blocks.as_view(), name="blocks"),
+    path("farms/<uuid:farm>/blocks/<uuid:block>", blocks.OneBlock.as_view(), name="block"),
+    path("farms/<uuid:farm>/blocks/<uuid:block>/rows", vines.Rows.as_view(), name="rows"),
+    path("farms/<uuid:farm>/blocks/<uuid:block>/vines", vines.Vines.as_view(), name="vines"),
+    path("farms/<uuid:farm>/vines/<uuid:vine>", vines.OneVine.as_view(), name="vine"),
+]

@@ -1,0 +1,72 @@
+"""The base of every view: who calls, and the farm of the address, resolved once and before anything else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from django.db.models import QuerySet
+from rest_framework.exceptions import MethodNotAllowed
+from rest_framework.generics import GenericAPIView
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+
+from records.access import Caller, OpenFarm, Right, enter, open_farm
+
+
+class CallerView(GenericAPIView[Any]):
+    """A view for a caller with a key; the transaction runs on their behalf."""
+
+    http_method_names = ["get", "head", "post", "patch", "delete"]
+    caller: Caller
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if request.method and not hasattr(self, request.method.lower()):
+            raise MethodNotAllowed(request.method)
+        self.caller = Caller.by_key(request.auth, getattr(request, "request_id", ""))
+        enter(self.caller)
+
+    def get_queryset(self) -> QuerySet[Any]:
+        """Give the rows that the view's list pages through; a view that lists says which."""
+        raise NotImplementedError
+
+
+class FarmView(CallerView):
+    """A view on one farm: the address names it, and the method says which right it takes.
+
+    A method that ``rights`` does not name is refused: forgetting fails, it does not leak.
+    """
+
+    rights: ClassVar[Mapping[str, Right]] = {"GET": Right.READ, "HEAD": Right.READ}
+    opened: OpenFarm
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        method = request.method or ""
+        if method not in self.rights:
+            raise MethodNotAllowed(method)
+        self.opened = open_farm(self.caller, kwargs["farm"], self.rights[method])
+
+
+class OpenView(GenericAPIView[Any]):
+    """A view for anybody: it reads nothing of any farm."""
+
+    http_method_names = ["get", "head", "post"]
+    authentication_classes: ClassVar[list[type]] = []
+    permission_classes: ClassVar[list[type[AllowAny]]] = [AllowAny]
+
+
+READ_AND_RECORD: Mapping[str, Right] = {
+    "GET": Right.READ,
+    "HEAD": Right.READ,
+    "POST": Right.RECORD,
+    "PATCH": Right.RECORD,
+}
+READ_AND_MANAGE: Mapping[str, Right] = {
+    "GET": Right.READ,
+    "HEAD": Right.READ,
+    "POST": Right.MANAGE,
+    "PATCH": Right.MANAGE,
+    "DELETE": Right.MANAGE,
+}

@@ -1,0 +1,87 @@
+"""What each constraint of the records says when a caller meets it, whichever code path came to it.
+
+Constraint name → (problem code, place in the body, sentence).  ``tests/records/test_constraints.py`` walks
+the database's catalogue and fails on a constraint that is not here.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+Said = tuple[str, tuple[str, ...], str]
+
+_WHOLE = "Value, unit and converted value belong together: send a quantity with both value and unit."
+_FARM = "The row that this one names is not among this farm's."
+
+CONSTRAINTS: Final[dict[str, Said]] = {
+    "api_key_scopes_are_known": ("unknown_scope", ("scopes",), "A scope is one of read, record, manage."),
+    "api_key_has_a_scope": ("no_scope", ("scopes",), "A key needs at least one scope."),
+    "farm_hemisphere_north_or_south": ("unknown_hemisphere", ("hemisphere",), "A hemisphere is north or south."),
+    "farm_has_a_name": ("no_name", ("name",), "A farm needs a name."),
+    "membership_one_role_a_person": ("already_recorded", ("person",), "The person has a role on this farm already."),
+    "membership_role_known": ("unknown_role", ("role",), "A role is one of owner, worker, viewer, adviser."),
+    "program_membership_once_a_person": ("already_recorded", ("person",), "The person is in the program already."),
+    "block_name_once_a_farm": ("already_recorded", ("name",), "The farm has a block of this name already."),
+    "block_has_a_name": ("no_name", ("name",), "A block needs a name."),
+    "block_row_spacing_whole": ("incomplete_quantity", ("row_spacing",), _WHOLE),
+    "block_vine_spacing_whole": ("incomplete_quantity", ("vine_spacing",), _WHOLE),
+    "block_row_spacing_0_5_to_12_m": ("out_of_range", ("row_spacing",), "Row spacing lies between 0.5 and 12 m."),
+    "block_vine_spacing_0_3_to_12_m": ("out_of_range", ("vine_spacing",), "Vine spacing lies between 0.3 and 12 m."),
+    "block_year_planted_1700_to_2100": ("out_of_range", ("year_planted",), "A year planted is between 1700 and 2100."),
+    "block_maximum_nodes_1_to_1000": ("out_of_range", ("maximum_nodes",), "A cap lies between 1 and 1000 nodes."),
+    "block_training_known": ("unknown_training", ("training",), "The training is not one that the service knows."),
+    "block_shelter_known": ("unknown_shelter", ("shelter",), "A block is open_field or high_tunnel."),
+    "row_number_once_a_block": ("already_recorded", ("number",), "The block has a row of this number already."),
+    "row_number_1_to_9999": ("out_of_range", ("number",), "A row number lies between 1 and 9999."),
+    "row_block_of_the_same_farm": ("no_such_block", ("block",), _FARM),
+    "vine_place_once_a_row": ("already_recorded", ("place",), "There is a vine at this place in the row already."),
+    "vine_label_once_a_block": ("already_recorded", ("label",), "The block has a vine with this label already."),
+    "vine_place_1_to_9999": ("out_of_range", ("place",), "A place lies between 1 and 9999."),
+    "vine_year_planted_1700_to_2100": ("out_of_range", ("year_planted",), "A year planted is between 1700 and 2100."),
+    "vine_row_of_the_same_farm": ("no_such_row", ("row_number",), _FARM),
+    "dormant_record_once_a_vine_and_season": (
+        "already_recorded", ("vine",), "This vine has a dormant record for this season already.",
+    ),
+    "dormant_record_pruning_weight_whole": ("incomplete_quantity", ("pruning_weight",), _WHOLE),
+    "dormant_record_scale_resolution_whole": ("incomplete_quantity", ("scale_resolution",), _WHOLE),
+    "dormant_record_guessed_weight_whole": ("incomplete_quantity", ("guessed_weight",), _WHOLE),
+    "dormant_record_pruning_weight_0_to_50_kg": (
+        "out_of_range", ("pruning_weight",),
+        "The prunings of one vine weigh between 0 and 50 kg. Check the unit: was it pounds, kilograms or grams?",
+    ),
+    "dormant_record_scale_resolution_up_to_5_kg": (
+        "out_of_range", ("scale_resolution",), "A scale's smallest step is more than 0 and at most 5 kg.",
+    ),
+    "dormant_record_guessed_weight_0_to_50_kg": (
+        "out_of_range", ("guessed_weight",), "The guess for one vine lies between 0 and 50 kg.",
+    ),
+    "dormant_record_margin_0_to_500_nodes": (
+        "out_of_range", ("rough_prune_margin_nodes",), "The margin lies between 0 and 500 nodes.",
+    ),
+    "dormant_record_nodes_retained_0_to_2000": (
+        "out_of_range", ("nodes_retained",), "The count of nodes left lies between 0 and 2000.",
+    ),
+    "dormant_record_season_1900_to_2100": ("out_of_range", ("season",), "A season lies between 1900 and 2100."),
+    "dormant_record_offset_within_a_day": ("out_of_range", ("observed_at",), "The offset is less than a day."),
+    "dormant_record_observed_with_offset": ("offset_missing", ("observed_at",), "A time needs its offset from UTC."),
+    "dormant_record_observed_unless_imported": ("required", ("observed_at",), "Say when the vine was weighed."),
+    "dormant_record_scale_known": ("unknown_scale", ("scale",), "A scale is spring, digital or not_stated."),
+    "dormant_record_source_known": ("unknown_source", ("source",), "The way in is not one that the service knows."),
+    "dormant_record_vine_of_the_same_farm": ("no_such_vine", ("vine",), _FARM),
+    "dormant_record_import_of_the_same_farm": ("no_such_import", (), _FARM),
+    "import_job_of_the_same_farm": ("no_such_job", (), _FARM),
+    "import_block_of_the_same_farm": ("no_such_block", ("block",), _FARM),
+    "import_row_once_a_line": ("already_recorded", (), "The line was taken in already."),
+    "import_row_outcome_known": ("unknown_outcome", (), "The outcome is not one that the service knows."),
+    "import_row_import_of_the_same_farm": ("no_such_import", (), _FARM),
+    "job_state_known": ("unknown_state", (), "The state is not one that the service knows."),
+    "job_ticket_one_a_job": ("already_recorded", (), "The job is queued already."),
+    "pruning_formula_one_row_a_version": ("already_recorded", ("code",), "The formula has this version already."),
+    "pruning_formula_one_default_a_cultivar": ("already_recorded", ("cultivar",), "The cultivar has a default already."),
+    "pruning_formula_one_default_a_group": ("already_recorded", ("group",), "The group has a default already."),
+    "pruning_formula_first_nodes_sensible": ("out_of_range", ("first_nodes",), "A lies between 0 and 500 nodes."),
+    "pruning_formula_further_nodes_sensible": ("out_of_range", ("further_nodes",), "B lies between 0 and 500 nodes."),
+    "pruning_formula_unit_positive": ("out_of_range", ("weight_unit",), "One unit of weight is between 1 g and 100 kg."),
+    "pruning_formula_minimum_below_maximum": ("out_of_range", ("minimum_nodes",), "The minimum exceeds the maximum."),
+    "pruning_formula_source_mark_known": ("unknown_mark", ("source_mark",), "The mark of the source is not known."),
+}

@@ -1,0 +1,43 @@
+"""The context of a transaction: whose rows it may touch, and on whose behalf.
+
+PostgreSQL's row-level security and the history trigger read it.  It is set with ``set_config(…, true)`` only,
+so it ends with the transaction and can never reach the next borrower of a kept connection.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from django.db import connection
+
+_NAMES: Final = {"person", "farms", "key", "request", "reason"}
+
+
+class NoTransaction(RuntimeError):
+    """A context was set outside a transaction, where it would be gone at once."""
+
+
+def set_context(**values: object) -> None:
+    """Set members of the context for the rest of this transaction.
+
+    ``person``, ``key``: ids; ``farms``: a list of farm ids; ``request``, ``reason``: text.
+    """
+    unknown = values.keys() - _NAMES
+    if unknown:
+        raise KeyError(f"no such member of the context: {', '.join(sorted(unknown))}")
+    if not connection.in_atomic_block:
+        raise NoTransaction("open a transaction before setting its context")
+    calls = ", ".join("set_config(%s, %s, true)" for _ in values)
+    arguments: list[str] = []
+    for name, value in values.items():
+        arguments += [f"app.{name}", _as_text(value)]
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {calls}", arguments)  # noqa: S608 - only placeholders are joined
+
+
+def _as_text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, list | tuple | set | frozenset):
+        return ",".join(str(item) for item in value)
+    return str(value)

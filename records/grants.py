@@ -1,0 +1,35 @@
+"""What the role that serves may do to each table; granted anew after every migration.
+
+The serving role owns nothing.  Tables named here get less than the usual rights, each with its reason.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from django.apps import apps
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+EVERYTHING: Final = "SELECT, INSERT, UPDATE, DELETE"
+LESS: Final[dict[str, str]] = {
+    "record_change": "SELECT, INSERT",  # history is added to, never rewritten
+    "pruning_target": "SELECT, INSERT",  # what was told to a grower stays as it was told
+    "dormant_record": "SELECT, INSERT, UPDATE",  # a record is withdrawn, never removed
+    "import": "SELECT, INSERT, UPDATE",
+    "import_row": "SELECT, INSERT",
+    "django_migrations": "SELECT",
+}
+
+
+def grant_to(role: str, connection: BaseDatabaseWrapper) -> None:
+    """Grant the serving role its rights on every table; run as the role that owns them."""
+    name = connection.ops.quote_name(role)
+    existing = set(connection.introspection.table_names())
+    tables = {model._meta.db_table for model in apps.get_models(include_auto_created=True)}  # noqa: SLF001
+    with connection.cursor() as cursor:
+        cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
+        cursor.execute(f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {name}")
+        for table in sorted((tables | {"django_migrations"}) & existing):
+            quoted = connection.ops.quote_name(table)
+            cursor.execute(f"REVOKE ALL ON {quoted} FROM {name}")
+            cursor.execute(f"GRANT {LESS.get(table, EVERYTHING)} ON {quoted} TO {name}")

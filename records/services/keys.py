@@ -1,0 +1,88 @@
+"""Make, find and take back keys.
+
+A key reads ``vine_<prefix>_<secret><check>``: one word to select, known by its beginning to scanners, with a
+check that tells a mistyped key from a wrong one before the database is asked.  The secret has 256 random
+bits, so one round of SHA-256 is enough to keep it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import re
+import secrets
+import uuid
+import zlib
+from collections.abc import Iterable
+from datetime import timedelta
+
+from django.db.models import Q
+from django.utils import timezone
+
+from records.models import ApiKey, Person
+
+_SHAPE = re.compile(r"^vine_([0-9a-z]{8})_([0-9A-Za-z_-]{43})([0-9a-f]{8})$")
+_ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
+LAST_USED_KEPT_TO = timedelta(minutes=5)
+
+
+def make_key(
+    person: Person,
+    *,
+    label: str,
+    scopes: Iterable[str],
+    app_name: str = "",
+    farm_ids: Iterable[uuid.UUID] = (),
+    valid_for: timedelta = timedelta(days=365),
+) -> tuple[ApiKey, str]:
+    """Make a key; its text is given here once and can never be read again."""
+    prefix = "".join(secrets.choice(_ALPHABET) for _ in range(8))
+    secret = secrets.token_urlsafe(32)
+    key = ApiKey.objects.create(
+        person=person,
+        prefix=prefix,
+        secret_hash=_hash(secret),
+        label=label,
+        app_name=app_name,
+        scopes=sorted(scopes),
+        farm_ids=list(farm_ids),
+        expires_at=timezone.now() + valid_for,
+    )
+    return key, f"vine_{prefix}_{secret}{_check(prefix, secret)}"
+
+
+def find_key(text: str) -> ApiKey | None:
+    """Give the key that this text opens, or nothing: unknown, expired and revoked are told apart by nothing."""
+    shape = _SHAPE.match(text)
+    if shape is None or _check(shape[1], shape[2]) != shape[3]:
+        return None
+    key = (
+        ApiKey.objects.select_related("person")
+        .filter(prefix=shape[1], revoked_at=None, expires_at__gt=timezone.now(), person__is_active=True)
+        .first()
+    )
+    if key is None or not hmac.compare_digest(key.secret_hash, _hash(shape[2])):
+        return None
+    return key
+
+
+def note_use(key: ApiKey) -> None:
+    """Keep when a key was last used, without a write on every request."""
+    now = timezone.now()
+    if key.last_used_at and now - key.last_used_at < LAST_USED_KEPT_TO:
+        return
+    unused_for_a_while = Q(last_used_at=None) | Q(last_used_at__lt=now - LAST_USED_KEPT_TO)
+    ApiKey.objects.filter(unused_for_a_while, pk=key.pk).update(last_used_at=now)
+
+
+def revoke_key(key: ApiKey) -> None:
+    """Take a key back; it opens nothing from the next request on."""
+    ApiKey.objects.filter(pk=key.pk, revoked_at=None).update(revoked_at=timezone.now())
+
+
+def _hash(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def _check(prefix: str, secret: str) -> str:
+    return f"{zlib.crc32(f'{prefix}_{secret}'.encode()):08x}"

@@ -1,0 +1,138 @@
+"""Create once and change with care: the two ways by which a farm-owned row is written.
+
+Creating locks nothing: the unique keys decide, and the loser of a race reads what the winner stored.
+Changing locks the one row until the transaction ends and compares its version under that lock.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any, Generic, TypeVar
+
+from django.db import IntegrityError, models, transaction
+from django.db.models.functions import Now
+
+from records.context import set_context
+from records.errors import IdInUse, NotFound, Stale
+from records.models import Farm
+from records.models.base import FarmOwned
+
+Owned = TypeVar("Owned", bound=FarmOwned)
+
+
+@dataclass(frozen=True)
+class Stored(Generic[Owned]):
+    """A row as it stands now, and whether this call created it."""
+
+    row: Owned
+    created: bool
+
+
+def digest_of(columns: Mapping[str, Any]) -> str:
+    """Give a digest of canonical values: 2.8 and 2.80 are one, and one instant in two offsets is one."""
+    canonical = {name: _canonical(value) for name, value in columns.items()}
+    return hashlib.sha256(json.dumps(canonical, sort_keys=True).encode()).hexdigest()
+
+
+def _canonical(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    if isinstance(value, models.Model):
+        return str(value.pk)
+    return value if isinstance(value, bool | int | str | None) else str(value)
+
+
+def create_once(
+    model: type[Owned],
+    farm: Farm,
+    row_id: uuid.UUID | None,
+    columns: Mapping[str, Any],
+    *,
+    provenance: Mapping[str, Any] | None = None,
+) -> Stored[Owned]:
+    """Create a row, or know the request again if it was sent before.
+
+    ``columns`` is what the request said, and decides whether two requests are the same; ``provenance`` is
+    stored as well but decides nothing (another app may repeat the request).
+
+    Raises
+    ------
+    IdInUse
+        The farm has a row with this id and other content.
+    django.db.IntegrityError
+        Another row has this place; the constraint's name says which.
+    """
+    digest = digest_of(columns)
+    values = {**columns, **(provenance or {}), "created_digest": digest, "farm_id": farm.pk}
+    if row_id is not None:
+        values["id"] = row_id
+    try:
+        with transaction.atomic():
+            row = model(**values)
+            row.save(force_insert=True)
+    except IntegrityError:
+        known = model.objects.for_farm(farm).filter(pk=row_id).first() if row_id else None
+        if known is None:
+            raise
+        return Stored(_same(known, digest, columns), created=False)
+    row.refresh_from_db()
+    return Stored(row, created=True)
+
+
+def _same(known: Owned, digest: str, columns: Mapping[str, Any]) -> Owned:
+    """Accept a repeat of the creating request, or of what the row says today; refuse anything else."""
+    current = {name: getattr(known, name) for name in columns}
+    if digest in {known.created_digest, digest_of(current)}:
+        return known
+    raise IdInUse(
+        "This id is in use for a record with other content. To change that record, send PATCH with If-Match; "
+        "for a new record, use a new id.",
+        current=known,
+    )
+
+
+def change(
+    model: type[Owned],
+    farm: Farm,
+    row_id: uuid.UUID,
+    columns: Mapping[str, Any],
+    *,
+    version: int | None,
+    reason: str = "",
+) -> Owned:
+    """Change a row from the version that the caller knows to the next; ``None`` takes whichever stands.
+
+    A change that says what stands there already is no change, and makes no version.
+
+    Raises
+    ------
+    NotFound
+        The farm has no such row.
+    Stale
+        It was changed since; the data carries the current row.
+    """
+    row = model.objects.for_farm(farm).select_for_update(of=("self",)).filter(pk=row_id).first()
+    if row is None:
+        raise NotFound
+    if version is not None and row.version != version:
+        raise Stale(
+            f"The record is at version {row.version}, not {version}. Read it again and repeat the change on it.",
+            current=row,
+        )
+    changed = {name: value for name, value in columns.items() if getattr(row, name) != value}
+    if not changed:
+        return row
+    set_context(reason=reason)
+    new_version = row.version + 1
+    # The update names its columns, so that it can never write back a value that it did not mean to change.
+    model.objects.for_farm(farm).filter(pk=row_id).update(**changed, version=new_version, changed_at=Now())
+    row.refresh_from_db()
+    return row

@@ -1,0 +1,182 @@
+"""The walls between farms, asked of the database itself."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, ProgrammingError, connection, transaction
+
+from records.access import enter, open_farm
+from records.constraints import CONSTRAINTS
+from records.context import NoTransaction, set_context
+from records.models import Block, Farm, RecordChange, Row, Vine
+from records.services.vineyards import change_block, create_block, create_row, plant_row
+
+pytestmark = pytest.mark.django_db
+
+#: Tables that carry a farm's id but stand outside row-level security, each with its reason.
+OUTSIDE = {"job_ticket": "one sweeper wakes the jobs of every farm; the ticket holds nothing but two ids"}
+
+
+def rows(sql: str) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql)
+        return list(cursor.fetchall())
+
+
+def tables_with_a_farm() -> set[str]:
+    found = rows(
+        "SELECT table_name FROM information_schema.columns WHERE column_name = 'farm_id' AND table_schema = 'public'"
+    )
+    return {name for (name,) in found} - set(OUTSIDE)
+
+
+@pytest.fixture
+def two_blocks(cast):
+    """A block with vines on each of the two farms."""
+    made = {}
+    for player, farm in ((cast.owner, cast.farm), (cast.stranger, cast.other_farm)):
+        enter(player.caller)
+        opened = open_farm(player.caller, farm.pk)
+        block = create_block(opened, None, {"name": "Lower Terrace"}).row
+        plant_row(opened, create_row(opened, block, None, 1).row, 3)
+        made[farm.pk] = opened, block
+    return made
+
+
+def test_every_table_of_a_farm_forces_row_security_with_a_policy():
+    sql = "SELECT relname FROM pg_class WHERE relrowsecurity AND relforcerowsecurity"
+    secured = {name for (name,) in rows(sql)}
+    policed = {name for (name,) in rows("SELECT tablename FROM pg_policies")}
+    assert tables_with_a_farm() - secured == set()
+    assert tables_with_a_farm() - policed == set()
+    assert "farm" in secured & policed
+
+
+def test_every_key_of_a_farm_table_can_be_spread_over_machines_by_farm():
+    """A distributed table's primary, unique and foreign keys must hold its distribution column."""
+    sql = """
+        SELECT conrelid::regclass::text, conname FROM pg_constraint c
+        WHERE contype IN ('p', 'u') AND NOT EXISTS (
+            SELECT FROM pg_attribute a
+            WHERE a.attrelid = c.conrelid AND a.attnum = ANY (c.conkey) AND a.attname = 'farm_id')
+    """
+    shared = tables_with_a_farm()
+    assert [(table, name) for table, name in rows(sql) if table in shared] == []
+
+
+def test_every_unique_index_of_a_farm_table_leads_with_the_farm():
+    sql = """
+        SELECT i.indrelid::regclass::text, i.indexrelid::regclass::text FROM pg_index i
+        JOIN pg_attribute a ON a.attrelid = i.indrelid AND a.attnum = i.indkey[0]
+        WHERE a.attname <> 'farm_id'
+    """
+    exceptions = {  # bare foreign keys to people, made by Django for the deletes of a person
+        name for _, name in rows(sql) if name.endswith("_id_" + name.rsplit("_", 1)[-1]) or "_person_id_" in name
+    }
+    shared = tables_with_a_farm()
+    leading_otherwise = {index for table, index in rows(sql) if table in shared} - exceptions
+    assert leading_otherwise == set()
+
+
+def test_every_reference_between_rows_of_a_farm_holds_the_farm_on_both_sides():
+    sql = """
+        SELECT c.conrelid::regclass::text, c.confrelid::regclass::text, c.conname,
+               (SELECT a.attname FROM pg_attribute a WHERE a.attrelid = c.conrelid AND a.attnum = c.conkey[1])
+        FROM pg_constraint c WHERE c.contype = 'f'
+    """
+    shared = tables_with_a_farm()
+    loose = [name for own, other, name, first in rows(sql) if own in shared and other in shared and first != "farm_id"]
+    assert loose == []
+
+
+def test_every_constraint_has_a_sentence_for_whoever_meets_it():
+    sql = """
+        SELECT conname FROM pg_constraint WHERE contype IN ('c', 'f', 'u') AND conrelid::regclass::text = ANY (%s)
+        UNION SELECT indexname FROM pg_indexes WHERE tablename = ANY (%s) AND indexdef LIKE 'CREATE UNIQUE%%'
+    """
+    from django.apps import apps
+
+    from balance.constraints import CONSTRAINTS as BALANCE
+
+    ours = [model._meta.db_table for model in apps.get_models() if model._meta.app_label in {"records", "balance"}]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [ours, ours])
+        found = {name for (name,) in cursor.fetchall()}
+    made_by_django = ("_pkey", "_check", "_uniq", "_key", "_not_null")
+    internal = {name for name in found if name.endswith(made_by_django) or "_fk_" in name or "_of_one_" in name}
+    assert found - internal - set(CONSTRAINTS) - set(BALANCE) == set()
+
+
+def test_without_a_context_no_row_of_any_farm_is_seen(two_blocks):
+    set_context(farms=None, person=None)
+    assert [model.objects.count() for model in (Farm, Block, Row, Vine)] == [0, 0, 0, 0]
+
+
+def test_with_the_first_wall_gone_the_second_still_shows_only_the_open_farm(two_blocks, cast):
+    """An unfiltered query is what a forgotten filter would send."""
+    set_context(farms=[cast.farm.pk])
+    assert set(Block.objects.values_list("farm_id", flat=True)) == {cast.farm.pk}
+    assert Vine.objects.count() == 3
+
+
+def test_a_row_for_a_farm_that_is_not_open_is_refused_by_the_database(two_blocks, cast):
+    set_context(farms=[cast.farm.pk])
+    with pytest.raises(ProgrammingError, match="row-level security"), transaction.atomic():
+        Block.objects.create(farm_id=cast.other_farm.pk, name="Smuggled")
+
+
+def test_a_row_that_points_into_another_farm_is_refused_by_the_database(two_blocks, cast):
+    _, foreign_block = two_blocks[cast.other_farm.pk]
+    set_context(farms=[cast.farm.pk])
+    with pytest.raises(IntegrityError, match="row_block_of_the_same_farm"), transaction.atomic():
+        Row.objects.create(farm_id=cast.farm.pk, block_id=foreign_block.pk, number=9)
+
+
+def test_two_farms_may_use_one_id_without_learning_of_each_other(cast):
+    shared_id = uuid.uuid4()
+    for player, farm in ((cast.owner, cast.farm), (cast.stranger, cast.other_farm)):
+        enter(player.caller)
+        stored = create_block(open_farm(player.caller, farm.pk), shared_id, {"name": "Same id"})
+        assert stored.created
+
+
+def test_the_context_ends_with_its_transaction(cast):
+    with transaction.atomic():
+        enter(cast.owner.caller)
+    with pytest.raises(KeyError):
+        set_context(farm=[cast.farm.pk])
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_context_outside_a_transaction_is_refused():
+    with pytest.raises(NoTransaction):
+        set_context(farms=[uuid.uuid4()])
+
+
+def test_a_change_keeps_the_version_that_it_replaces_with_its_reason(two_blocks, cast):
+    opened, block = two_blocks[cast.farm.pk]
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    change_block(opened, block.pk, {"name": "Upper Terrace"}, version=1, reason="misnamed on the map")
+    kept = RecordChange.objects.for_farm(cast.farm).get(entity="block", entity_id=block.pk)
+    assert (kept.version, kept.old_row["name"], kept.reason) == (1, "Lower Terrace", "misnamed on the map")
+    assert kept.person_id == cast.owner.person.pk
+
+
+@pytest.mark.parametrize("sql", ["UPDATE record_change SET reason = 'other'", "DELETE FROM record_change"])
+def test_kept_versions_can_be_neither_changed_nor_removed(sql):
+    with pytest.raises(ProgrammingError, match="permission denied"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(sql)
+
+
+def test_the_serving_role_cannot_remove_a_record():
+    with pytest.raises(ProgrammingError, match="permission denied"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM dormant_record")
+
+
+def test_the_role_that_serves_is_neither_superuser_nor_owner_and_cannot_bypass():
+    assert rows("SELECT rolsuper, rolbypassrls FROM pg_roles WHERE rolname = current_user") == [(False, False)]
+    assert rows("SELECT count(*) FROM pg_tables WHERE schemaname = 'public' AND tableowner = current_user") == [(0,)]

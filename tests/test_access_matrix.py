@@ -1,0 +1,242 @@
+"""Who may do what: every route and method, each person of the cast, taken from the URL resolver.
+
+A route without a row fails, so a new endpoint cannot be forgotten; each refusal stands beside somebody who
+succeeds with the same request, so it is refused for the right reason.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.urls.converters import UUIDConverter
+
+from records.access import enter, open_farm
+from records.models import DormantRecord, Vine
+from records.services.vineyards import create_block, create_row, plant_row
+
+pytestmark = pytest.mark.django_db
+
+PEOPLE = ("nobody", "stranger", "lead", "viewer", "adviser", "worker", "owner")
+#: Statuses in the order of PEOPLE.
+ANYBODY = (200,) * 7
+OWN_THINGS = (401, 200, 200, 200, 200, 200, 200)
+READ = (401, 404, 404, 200, 200, 200, 200)
+RECORD = (401, 404, 404, 403, 201, 201, 201)
+RECORD_CHANGE = (401, 404, 404, 403, 200, 200, 200)
+MANAGE = (401, 404, 404, 403, 403, 403, 201)
+MANAGE_CHANGE = (401, 404, 404, 403, 403, 403, 200)
+ASKS_FOR_WORK = (401, 404, 404, 403, 202, 202, 202)
+
+
+@dataclass
+class Scene:
+    """The ids that fill the slots of a route, and fresh things to post about."""
+
+    ids: dict[str, Any]
+    vines: Iterator[Any] = field(repr=False)
+
+    def weighing(self) -> dict[str, Any]:
+        return {
+            "vine": str(next(self.vines).pk),
+            "observed_at": "2027-01-16T10:02:00-05:00",
+            "pruning_weight": {"value": 2.8, "unit": "lb"},
+        }
+
+
+@dataclass(frozen=True)
+class Case:
+    """What a request to one route and method carries, and what each person gets."""
+
+    expected: tuple[int, ...]
+    body: Callable[[Scene], Any] | None = None
+    query: str = ""
+    content_type: str = "application/json"
+    if_match: bool = False
+
+
+CSV_OF_VINES = "row,vine,pruning_weight\n1,1,1.25\n"
+
+MATRIX: dict[tuple[str, str], Case] = {
+    ("GET", ""): Case(ANYBODY),
+    ("GET", "livez"): Case(ANYBODY),
+    ("GET", "readyz"): Case(ANYBODY),
+    ("GET", "docs"): Case(ANYBODY),
+    ("GET", "redoc"): Case(ANYBODY),
+    ("GET", "openapi.json"): Case(ANYBODY),
+    ("GET", "openapi.yaml"): Case(ANYBODY),
+    ("GET", "problems"): Case(ANYBODY),
+    ("GET", "problems/{code}"): Case(ANYBODY),
+    ("GET", "api/v1/units"): Case(ANYBODY),
+    ("GET", "api/v1/cultivar-groups"): Case(ANYBODY),
+    ("GET", "api/v1/cultivars"): Case(ANYBODY),
+    ("GET", "api/v1/formulas"): Case(ANYBODY),
+    ("POST", "api/v1/balance/targets"): Case(
+        ANYBODY, body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "lb"}, "formula": "american-30-10-lb"}
+    ),
+    ("GET", "api/v1/me"): Case(OWN_THINGS),
+    ("GET", "api/v1/farms"): Case(OWN_THINGS),
+    ("POST", "api/v1/farms"): Case(
+        (401, 201, 201, 201, 201, 201, 201),
+        body=lambda _: {"name": "Another farm", "hemisphere": "north", "time_zone": "Europe/Paris"},
+    ),
+    ("GET", "api/v1/programs"): Case(OWN_THINGS),
+    ("GET", "api/v1/programs/{program}"): Case((401, 404, 200, 200, 200, 200, 200)),
+    ("GET", "api/v1/farms/{farm}"): Case(READ),
+    ("PATCH", "api/v1/farms/{farm}"): Case(MANAGE_CHANGE, body=lambda _: {"region": "Harrow Vale"}, if_match=True),
+    ("GET", "api/v1/farms/{farm}/blocks"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/blocks"): Case(MANAGE, body=lambda _: {"name": f"Block {uuid.uuid4()}"}),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}"): Case(READ),
+    ("PATCH", "api/v1/farms/{farm}/blocks/{block}"): Case(
+        MANAGE_CHANGE, body=lambda _: {"rootstock": "own roots"}, if_match=True
+    ),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/rows"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/blocks/{block}/rows"): Case(MANAGE, body=lambda _: {"number": 77}),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(
+        MANAGE, body=lambda _: {"row_number": 1, "place": 999}
+    ),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/vines/{vine}"): Case(READ),
+    ("PATCH", "api/v1/farms/{farm}/vines/{vine}"): Case(MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True),
+    ("GET", "api/v1/farms/{farm}/dormant-records"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/dormant-records"): Case(RECORD, body=Scene.weighing),
+    ("GET", "api/v1/farms/{farm}/dormant-records/{record}"): Case(READ),
+    ("PATCH", "api/v1/farms/{farm}/dormant-records/{record}"): Case(
+        RECORD_CHANGE, body=lambda _: {"nodes_retained": 48}, if_match=True
+    ),
+    ("GET", "api/v1/farms/{farm}/dormant-records/{record}/versions"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/imports"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/imports"): Case(
+        ASKS_FOR_WORK, body=lambda _: CSV_OF_VINES, query="block=Imported&season=2027&map=plain", content_type="text/csv"
+    ),
+    ("GET", "api/v1/farms/{farm}/imports/{import_id}"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/imports/{import_id}/rows"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/jobs"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/jobs/{job}"): Case(READ),
+}
+
+
+def routes() -> Iterator[tuple[str, str]]:
+    """Give every (method, route) that the service answers, as its URL resolver knows them."""
+    yield from _walk(get_resolver().url_patterns, "")
+
+
+def _walk(patterns: list[URLPattern | URLResolver], before: str) -> Iterator[tuple[str, str]]:
+    for pattern in patterns:
+        route = before + str(pattern.pattern).lstrip("^").rstrip("$")
+        if isinstance(pattern, URLResolver):
+            yield from _walk(pattern.url_patterns, route)
+            continue
+        named = _named(route)
+        view = getattr(pattern.callback, "view_class", getattr(pattern.callback, "cls", None))
+        for method in ("get", "post", "put", "patch", "delete"):
+            if view is None:
+                if method == "get":
+                    yield "GET", named
+            elif hasattr(view, method) and method in view.http_method_names:
+                yield method.upper(), named
+
+
+def _named(route: str) -> str:
+    import re
+
+    return re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
+
+
+@pytest.fixture
+def scene(cast) -> Scene:
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    block = create_block(opened, None, {"name": "Lower Terrace"}).row
+    plant_row(opened, create_row(opened, block, None, 1).row, 20)
+    vines = iter(list(Vine.objects.for_farm(cast.farm).filter(block=block).order_by("place")))
+    scene = Scene({"farm": cast.farm.pk, "block": block.pk, "program": cast.program.pk, "code": "not-found"}, vines)
+    scene.ids["vine"] = next(vines).pk
+    posted = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/dormant-records", scene.weighing(), format="json")
+    scene.ids["record"] = posted.json()["id"]
+    imported = cast.owner.client.post(
+        f"/api/v1/farms/{cast.farm.pk}/imports?block=Imported&season=2027&map=plain", CSV_OF_VINES, content_type="text/csv"
+    ).json()
+    scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
+    return scene
+
+
+def ask(client: Any, method: str, route: str, case: Case, scene: Scene) -> Any:
+    headers = {"If-Match": "*"} if case.if_match else {}
+    body = case.body(scene) if case.body else None
+    address = "/" + route.format(**scene.ids) + (f"?{case.query}" if case.query else "")
+    kwargs: dict[str, Any] = {"headers": headers}
+    if body is not None:
+        kwargs |= {"data": body}
+        kwargs |= {"format": "json"} if case.content_type == "application/json" else {"content_type": case.content_type}
+    return getattr(client, method.lower())(address, **kwargs)
+
+
+def test_every_route_has_a_row_and_every_row_a_route():
+    assert set(routes()) == set(MATRIX)
+
+
+@pytest.mark.parametrize(("method", "route"), MATRIX)
+def test_each_person_gets_what_the_table_says(method, route, cast, scene):
+    case = MATRIX[method, route]
+    clients = [getattr(cast, name) if name == "nobody" else getattr(cast, name).client for name in PEOPLE]
+    got = tuple(ask(client, method, route, case, scene).status_code for client in clients)
+    created_once = tuple(200 if status == 409 else status for status in got)  # the place was taken by the one before
+    assert created_once == case.expected
+
+
+@pytest.mark.parametrize(("method", "route"), [key for key, case in MATRIX.items() if "{farm}" in key[1]])
+def test_a_foreign_farm_and_a_missing_one_are_told_apart_by_nothing(method, route, cast, scene):
+    case = MATRIX[method, route]
+    foreign = ask(cast.stranger.client, method, route, case, scene)
+    missing = ask(cast.stranger.client, method, route, case, Scene({**scene.ids, "farm": uuid.uuid4()}, scene.vines))
+    assert _without_ids(foreign) == _without_ids(missing)
+
+
+def _without_ids(answer: Any) -> tuple[Any, ...]:
+    body = answer.json()
+    for member in ("instance", "request_id"):
+        body.pop(member, None)
+    headers = {name: value for name, value in answer.headers.items() if name not in {"X-Request-ID", "Content-Length"}}
+    return answer.status_code, body, headers
+
+
+@pytest.mark.parametrize("slot", ["block", "vine", "record", "import_id", "job"])
+def test_a_foreign_id_inside_ones_own_farm_is_the_same_as_none(slot, cast, scene):
+    """The stranger puts an id of the first farm into an address of their own farm."""
+    for method, route in [key for key in MATRIX if f"{{{slot}}}" in key[1]]:
+        own = Scene({**scene.ids, "farm": cast.other_farm.pk}, scene.vines)
+        none = Scene({**own.ids, slot: uuid.uuid4()}, scene.vines)
+        answers = [ask(cast.stranger.client, method, route, MATRIX[method, route], where) for where in (own, none)]
+        assert [answer.status_code for answer in answers] == [404, 404], (method, route)
+        assert _without_ids(answers[0]) == _without_ids(answers[1])
+
+
+def test_a_foreign_vine_in_a_body_is_refused_as_one_that_does_not_exist(cast, scene):
+    url = f"/api/v1/farms/{cast.other_farm.pk}/dormant-records"
+    foreign = cast.stranger.client.post(url, scene.weighing(), format="json")
+    missing = cast.stranger.client.post(url, {**scene.weighing(), "vine": str(uuid.uuid4())}, format="json")
+    assert foreign.status_code == missing.status_code == 422
+    assert _without_ids(foreign) == _without_ids(missing)
+    assert not DormantRecord.objects.for_farm(cast.other_farm).exists()
+
+
+def test_every_slot_of_a_route_is_an_id_that_cannot_be_guessed_or_a_name_of_the_service():
+    text_slots = {"code"}
+    for pattern in _patterns(get_resolver().url_patterns):
+        for name, converter in pattern.pattern.converters.items():
+            assert isinstance(converter, UUIDConverter) or name in text_slots or name == "path"
+
+
+def _patterns(patterns: list[URLPattern | URLResolver]) -> Iterator[URLPattern]:
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            yield from _patterns(pattern.url_patterns)
+        else:
+            yield pattern

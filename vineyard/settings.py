@@ -1,0 +1,182 @@
+"""All settings of the service, in one file; every value from outside comes through ``vineyard.env``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from vineyard import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+FIXTURES_DIR = BASE_DIR / "fixtures"
+
+# --- What the environment says -------------------------------------------------------------------------
+
+SECRET_KEY = env.secret(
+    "SECRET_KEY",
+    "the key that signs sessions and page cursors",
+    shortest=40,
+)
+_DATABASE = env.database("DATABASE_URL", "the address of PostgreSQL, as the role that serves")
+#: The role that serves requests and carries out jobs; it owns nothing.
+SERVING_ROLE = _DATABASE.user
+#: The role that owns the tables: only ``manage.py migrate`` uses it.
+DATABASE_OWNER = env.database(
+    "DATABASE_OWNER_URL",
+    "the same database, as the role that owns the tables and migrates them",
+    default="postgresql://nobody@nowhere/none",
+)
+BROKER_URL = env.broker("BROKER_URL", "the address of Valkey, which wakes the worker")
+PUBLIC_URL = env.public_url(
+    "PUBLIC_URL", "the address under which clients reach the service", "http://localhost:8000"
+)
+ALLOWED_HOSTS = env.hosts(
+    "ALLOWED_HOSTS", "the host names that the service answers for", "localhost,127.0.0.1,[::1]"
+)
+_STATEMENT_TIMEOUT_MS = env.integer(
+    "STATEMENT_TIMEOUT_MS",
+    "the longest time in milliseconds that one database statement may take",
+    5_000,
+    low=100,
+    high=3_600_000,
+)
+
+# --- The process ---------------------------------------------------------------------------------------
+
+DEBUG = False
+ROOT_URLCONF = "vineyard.urls"
+WSGI_APPLICATION = "vineyard.wsgi.application"
+APPEND_SLASH = False
+INSTALLED_APPS = [
+    "vineyard",
+    "balance",
+    "records",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+]
+MIDDLEWARE = [
+    "vineyard.api.middleware.RequestId",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "vineyard.api.middleware.BodyRules",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {"context_processors": []},
+    },
+]
+
+# --- Records -------------------------------------------------------------------------------------------
+
+DATABASES: dict[str, dict[str, Any]] = {
+    "default": {
+        "ENGINE": "django.db.backends.postgresql",
+        **_DATABASE.as_django(),
+        # One thread a worker process keeps one connection: faster than a pool here, and nothing leaks.
+        "CONN_MAX_AGE": 600,
+        "CONN_HEALTH_CHECKS": True,
+        # Row-level security reads the farm from the transaction, so every request is one transaction.
+        "ATOMIC_REQUESTS": True,
+        "OPTIONS": {
+            "connect_timeout": 5,
+            "application_name": "vineyard",
+            "options": (
+                f"-c statement_timeout={_STATEMENT_TIMEOUT_MS} -c lock_timeout=3000 "
+                "-c idle_in_transaction_session_timeout=30000"
+            ),
+        },
+        "TEST": {"NAME": "vineyard_test"},
+    },
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+AUTH_USER_MODEL = "records.Person"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+LANGUAGE_CODE = "en"
+
+# --- Background work -----------------------------------------------------------------------------------
+
+CELERY_BROKER_URL = BROKER_URL
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_TIME_LIMIT = 900
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 1_800,  # longer than the longest task, or the broker would start it twice
+    "unacked_restore_interval": 1,
+    "unacked_restore_throttle": 1,  # together: a dead worker's task is offered again within seconds
+    "socket_timeout": 10,
+    "socket_connect_timeout": 2,
+    "health_check_interval": 25,
+}
+CELERY_BEAT_SCHEDULE = {
+    "sweep-jobs": {"task": "records.tasks.sweep_jobs", "schedule": 10.0},
+}
+
+# --- The API -------------------------------------------------------------------------------------------
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["records.api.authentication.ApiKeyAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PARSER_CLASSES": ["vineyard.api.parsers.StrictJSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["vineyard.api.renderers.OrjsonRenderer"],
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "vineyard.api.negotiation.JsonNegotiation",
+    "DEFAULT_PAGINATION_CLASS": "vineyard.api.paging.KeysetPagination",
+    "DEFAULT_SCHEMA_CLASS": "vineyard.api.schema.ApiSchema",
+    "EXCEPTION_HANDLER": "vineyard.api.errors.problem_handler",
+    "UNAUTHENTICATED_USER": None,
+    "UNAUTHENTICATED_TOKEN": None,
+    "COERCE_DECIMAL_TO_STRING": False,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Balanced pruning of grapevines",
+    "VERSION": "1.0.0",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
+    "SCHEMA_PATH_PREFIX": r"/api/v1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "vineyard.api.schema.complete_operations",
+    ],
+}
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+
+# --- Static files and transport ------------------------------------------------------------------------
+
+STATIC_URL = "/static/"
+WHITENOISE_USE_FINDERS = True  # the files come from installed packages; nothing to collect
+WHITENOISE_AUTOREFRESH = False
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+_HTTPS = PUBLIC_URL.startswith("https://")
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _HTTPS
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if _HTTPS else None
+SECURE_HSTS_SECONDS = 31_536_000 if _HTTPS else 0
+
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+    "loggers": {"django.request": {"level": "ERROR"}, "vineyard": {"level": "INFO"}},
+}
