@@ -35,7 +35,7 @@ class PruningTarget(FarmOwned):
         DormantRecord, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
     )
     record_version = models.PositiveIntegerField(help_text="The version of the record that it was computed from.")
-    formula = models.ForeignKey(PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    formula = models.ForeignKey(PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False)
     level = models.CharField(max_length=10, choices=Level.choices, blank=True)
     status = models.CharField(max_length=24, choices=TargetStatus.choices)
     pruning_weight_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import django
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -26,8 +27,12 @@ def pytest_configure(config: pytest.Config) -> None:
     """Bring up PostgreSQL and Valkey before Django reads its settings; servers of yours are used if named."""
     os.environ["DJANGO_SETTINGS_MODULE"] = "vineyard.settings"
     os.environ.setdefault("SECRET_KEY", secrets.token_urlsafe(48))
-    if "DATABASE_URL" in os.environ or config.option.help:
-        return
+    if "DATABASE_URL" not in os.environ and not config.option.help:
+        _bring_up()
+    django.setup()
+
+
+def _bring_up() -> None:
     from vineyard.stack import Stack, StackBusy  # not before the environment is set
 
     try:

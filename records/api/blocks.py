@@ -13,7 +13,8 @@ from rest_framework.response import Response
 
 from records.api.fields import (
     FormulaField,
-    LengthField,
+    FormulaNamed,
+    LengthIn,
     LengthOut,
     cultivar_field,
     cultivar_group_field,
@@ -69,8 +70,8 @@ class BlockChange(StrictSerializer):
     )
     rootstock = StrictCharField(max_length=80, required=False, allow_blank=True, help_text="Empty: not stated.")
     year_planted = StrictIntegerField(min_value=1700, max_value=2100, required=False, allow_null=True)
-    row_spacing = LengthField(required=False, allow_null=True, help_text="From row to row, 0.5 to 12 m.")
-    vine_spacing = LengthField(required=False, allow_null=True, help_text="From vine to vine, 0.3 to 12 m.")
+    row_spacing = LengthIn(required=False, allow_null=True, help_text="From row to row, 0.5 to 12 m.")
+    vine_spacing = LengthIn(required=False, allow_null=True, help_text="From vine to vine, 0.3 to 12 m.")
     training = serializers.ChoiceField(choices=Training.choices, required=False, help_text="In the trade's terms.")
     shelter = serializers.ChoiceField(choices=Shelter.choices, required=False)
     pruning_formula = FormulaField(required=False, allow_null=True, help_text="The farm's choice for this block.")
@@ -98,7 +99,7 @@ class BlockOut(serializers.ModelSerializer[Block]):
 
     row_spacing = serializers.SerializerMethodField(help_text="From row to row.")
     vine_spacing = serializers.SerializerMethodField(help_text="From vine to vine.")
-    pruning_formula = FormulaField(read_only=True, allow_null=True)
+    pruning_formula = FormulaNamed()
 
     class Meta:
         model = Block

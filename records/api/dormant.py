@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from records.api.fields import MassField, MassOut, mass_of
+from records.api.fields import MassIn, MassOut, mass_of
 from records.api.strict import AwareDateTimeField, StrictCharField, StrictIntegerField, StrictSerializer
 from records.models import DormantRecord
 from records.models.dormant import Scale
@@ -51,14 +51,14 @@ RECORD_EXAMPLE = {
 class DormantRecordChange(StrictSerializer):
     """What may be corrected or added on a dormant record."""
 
-    pruning_weight = MassField(
+    pruning_weight = MassIn(
         required=False, allow_null=True, help_text="One-year-old wood cut from the vine, 0 to 50 kg. Null: not weighed."
     )
     scale = serializers.ChoiceField(choices=Scale.choices, required=False, help_text="What it was weighed on.")
-    scale_resolution = MassField(
+    scale_resolution = MassIn(
         required=False, allow_null=True, help_text="The scale's smallest step; a reading is good to one step either way."
     )
-    guessed_weight = MassField(
+    guessed_weight = MassIn(
         required=False, allow_null=True, help_text="The pruner's guess before weighing: it trains the eye."
     )
     rough_prune_margin_nodes = StrictIntegerField(

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records import access
-from records.api.fields import FormulaField
+from records.api.fields import FormulaField, FormulaNamed
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictQuery, StrictSerializer
 from records.api.views import READ_AND_MANAGE, CallerView, FarmView
@@ -48,7 +48,7 @@ class FarmOut(serializers.ModelSerializer[Farm]):
 
     role = serializers.SerializerMethodField(help_text="What the caller is on this farm.")
     program = serializers.PrimaryKeyRelatedField[Program](read_only=True, help_text="The program it takes part in.")
-    pruning_formula = FormulaField(read_only=True, allow_null=True, help_text="For blocks that name none of their own.")
+    pruning_formula = FormulaNamed(help_text="For blocks that name none of their own.")
 
     class Meta:
         model = Farm

@@ -40,14 +40,14 @@ class QuantitySerializer(StrictSerializer):
         return {"value": instance.value, "unit": instance.unit}
 
 
-class MassField(QuantitySerializer):
+class MassIn(QuantitySerializer):
     """A mass as sent."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, dimension="mass", **kwargs)
 
 
-class LengthField(QuantitySerializer):
+class LengthIn(QuantitySerializer):
     """A length as sent."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -141,5 +141,13 @@ class FormulaField(CatalogueField):
             self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
         return found
 
-    def to_representation(self, obj: Any) -> str:
-        return f"{obj.code}@{obj.formula_version}"
+
+@extend_schema_field(OpenApiTypes.STR)
+class FormulaNamed(serializers.Field[PruningFormula, Any, str, PruningFormula]):
+    """A pruning formula in an answer: its code and version."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(read_only=True, allow_null=True, **kwargs)
+
+    def to_representation(self, value: PruningFormula) -> str:
+        return f"{value.code}@{value.formula_version}"

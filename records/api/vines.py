@@ -11,7 +11,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from records.api.fields import FormulaField
+from records.api.fields import FormulaField, FormulaNamed
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
 from records.api.views import READ_AND_MANAGE, FarmView
@@ -84,7 +84,7 @@ class VineIn(VineChange):
 class VineOut(serializers.ModelSerializer[Vine]):
     """A vine."""
 
-    pruning_formula = FormulaField(read_only=True, allow_null=True)
+    pruning_formula = FormulaNamed()
 
     class Meta:
         model = Vine

@@ -93,7 +93,7 @@ class Farm(models.Model):
 class Membership(FarmOwned):
     """One person's role on one farm."""
 
-    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+")
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+", db_index=False)
     role = models.CharField(max_length=10, choices=Role.choices)
 
     class Meta:

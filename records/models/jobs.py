@@ -27,7 +27,7 @@ class Job(FarmOwned):
     progress_done = models.PositiveIntegerField(default=0)
     progress_total = models.PositiveIntegerField(null=True, blank=True)
     failure = models.TextField(blank=True, help_text="Why it failed, as a sentence.")
-    asked_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    asked_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 

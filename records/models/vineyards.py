@@ -34,9 +34,9 @@ class Block(FarmOwned):
     """One block: vines of one cultivar on one rootstock, planted and trained alike, managed together."""
 
     name = models.CharField(max_length=120)
-    cultivar = models.ForeignKey(Cultivar, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    cultivar = models.ForeignKey(Cultivar, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False)
     cultivar_group = models.ForeignKey(
-        CultivarGroup, null=True, blank=True, on_delete=models.PROTECT, related_name="+",
+        CultivarGroup, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False,
         help_text="For a cultivar that the catalogue does not know: the group whose formula may answer.",
     )
     cultivar_as_named = models.CharField(max_length=120, blank=True, help_text="The cultivar in the farm's words.")
@@ -51,7 +51,7 @@ class Block(FarmOwned):
     training = models.CharField(max_length=30, choices=Training.choices, default=Training.NOT_STATED)
     shelter = models.CharField(max_length=12, choices=Shelter.choices, default=Shelter.OPEN_FIELD)
     pruning_formula = models.ForeignKey(
-        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+",
+        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False,
         help_text="The formula that the farm chose for this block.",
     )
     maximum_nodes = models.PositiveSmallIntegerField(
@@ -110,7 +110,7 @@ class Vine(FarmOwned):
     rootstock = models.CharField(max_length=80, blank=True, help_text="Where it differs from the block's.")
     year_planted = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Where it differs from the block's.")
     pruning_formula = models.ForeignKey(
-        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+",
+        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False,
         help_text="The formula for this vine alone.",
     )
 

@@ -67,17 +67,14 @@ def test_every_key_of_a_farm_table_can_be_spread_over_machines_by_farm():
     assert [(table, name) for table, name in rows(sql) if table in shared] == []
 
 
-def test_every_unique_index_of_a_farm_table_leads_with_the_farm():
+def test_every_index_of_a_farm_table_leads_with_the_farm():
     sql = """
         SELECT i.indrelid::regclass::text, i.indexrelid::regclass::text FROM pg_index i
         JOIN pg_attribute a ON a.attrelid = i.indrelid AND a.attnum = i.indkey[0]
         WHERE a.attname <> 'farm_id'
     """
-    exceptions = {  # bare foreign keys to people, made by Django for the deletes of a person
-        name for _, name in rows(sql) if name.endswith("_id_" + name.rsplit("_", 1)[-1]) or "_person_id_" in name
-    }
     shared = tables_with_a_farm()
-    leading_otherwise = {index for table, index in rows(sql) if table in shared} - exceptions
+    leading_otherwise = {index for table, index in rows(sql) if table in shared}
     assert leading_otherwise == set()
 
 

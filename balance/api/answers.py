@@ -1,0 +1,136 @@
+"""Targets and verdicts as they are shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from balance.advice import CAUTIONS
+from balance.formulas.retained_counts import Verdict
+from balance.models import Level, TargetStatus
+from balance.targets import Answer
+from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
+
+#: Where no level names one, the level is empty.
+LEVELS = [*Level.choices, ("", "none")]
+
+TARGET_EXAMPLE: dict[str, Any] = {
+    "status": "ok",
+    "nodes": 48,
+    "nodes_unrounded": 48,
+    "nodes_uncapped": 48,
+    "reason": None,
+    "level": "group",
+    "formula": FORMULA_EXAMPLE,
+    "weight_in_formula_units": 2.8,
+    "valid_from_units": 1,
+    "scale": {"nodes_unrounded": 2.5, "nodes": 3},
+    "steps": [
+        {"label": "first unit of weight", "sentence": "The first 1 lb gives 30 nodes.", "calculation": "30", "nodes": 30},
+        {
+            "label": "further weight",
+            "sentence": "The further 1.8 lb give 10 nodes for each 1 lb.",
+            "calculation": "1.8 × 10 = 18",
+            "nodes": 18,
+        },
+        {"label": "sum", "sentence": "Together 48 nodes.", "calculation": "30 + 18 = 48", "nodes": 48},
+        {
+            "label": "what the scale is worth",
+            "sentence": "The scale's ±0.25 lb is worth ±2.5 nodes, so ±3.",
+            "calculation": "0.25 × 10 = 2.5",
+            "nodes": None,
+        },
+    ],
+    "cautions": list(CAUTIONS),
+}
+VERDICT_EXAMPLE: dict[str, Any] = {
+    "outcome": "too_few",
+    "difference": -10,
+    "tolerance": 3,
+    "sentence": "38 nodes were left, 10 too few: the target is 48 ± 3.",
+    "slips": [
+        {
+            "code": "one_further_unit_left_out",
+            "nodes": 38,
+            "sentence": '38 is what comes out when the first 10 of the "+10" is left out: 30 + 0.8 × 10. '
+            "The further weight is 1.8, not 0.8.",
+        }
+    ],
+}
+
+
+class StepOut(serializers.Serializer[Any]):
+    """One step of the sum."""
+
+    label = serializers.CharField()
+    sentence = serializers.CharField(help_text="The step in words.")
+    calculation = serializers.CharField(help_text="The step as a sum.")
+    nodes = serializers.FloatField(allow_null=True, help_text="What it leads to [nodes]; null for a weight or a margin.")
+
+
+class ScaleOut(serializers.Serializer[Any]):
+    """What the scale's smallest step is worth."""
+
+    nodes_unrounded = serializers.FloatField(help_text="[nodes]")
+    nodes = serializers.IntegerField(help_text="Rounded up [nodes].")
+
+
+class TargetOut(serializers.Serializer[Any]):
+    """A target: the count nodes to retain on one vine, and all that led to it."""
+
+    status = serializers.ChoiceField(choices=TargetStatus.choices, help_text="Anything but ok: no number, and a reason.")
+    nodes = serializers.IntegerField(allow_null=True, help_text="Count nodes to retain [nodes].")
+    nodes_unrounded = serializers.FloatField(allow_null=True, help_text="Before rounding [nodes].")
+    nodes_uncapped = serializers.IntegerField(allow_null=True, help_text="Before any minimum or maximum [nodes].")
+    reason = serializers.CharField(allow_null=True, help_text="Why there is no number, and what to look at.")
+    level = serializers.ChoiceField(choices=LEVELS, help_text="Where the formula was named.")
+    formula = FormulaOut(allow_null=True)
+    weight_in_formula_units = serializers.FloatField(allow_null=True, help_text="The weight in the formula's own unit.")
+    valid_from_units = serializers.IntegerField(help_text="The formula holds from this many units of weight on.")
+    scale = ScaleOut(allow_null=True, help_text="Null where the scale's resolution was not sent.")
+    steps = StepOut(many=True)
+    cautions = serializers.ListField(child=serializers.CharField())
+
+
+class SlipOut(serializers.Serializer[Any]):
+    """A plain mistake of arithmetic whose result equals the count; not a claim that it happened."""
+
+    code = serializers.CharField()
+    nodes = serializers.FloatField(help_text="What the mistake gives [nodes].")
+    sentence = serializers.CharField()
+
+
+class VerdictOut(serializers.Serializer[Any]):
+    """The retained count held against the target."""
+
+    outcome = serializers.ChoiceField(choices=["within_tolerance", "too_many", "too_few"])
+    difference = serializers.IntegerField(help_text="Retained less target [nodes].")
+    tolerance = serializers.IntegerField(help_text="What the scale is worth, and at least 1 [nodes].")
+    sentence = serializers.CharField()
+    slips = SlipOut(many=True)
+
+
+def target_shown(given: Answer) -> dict[str, Any]:
+    """Give a target as the API shows it."""
+    target, formula = given.target, given.question.resolved.formula
+    worth = given.scale_worth
+    return {
+        "status": given.status,
+        "nodes": given.nodes,
+        "nodes_unrounded": target.unrounded if target else None,
+        "nodes_uncapped": target.uncapped if target else None,
+        "reason": given.reason,
+        "level": given.question.resolved.level,
+        "formula": FormulaOut(formula).data if formula else None,
+        "weight_in_formula_units": target.units if target else None,
+        "valid_from_units": 1,
+        "scale": {"nodes_unrounded": worth[0], "nodes": worth[1]} if worth else None,
+        "steps": StepOut(given.steps, many=True).data,
+        "cautions": list(CAUTIONS),
+    }
+
+
+def verdict_shown(verdict: Verdict | None) -> dict[str, Any] | None:
+    """Give a verdict as the API shows it."""
+    return dict(VerdictOut(verdict).data) if verdict else None

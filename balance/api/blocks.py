@@ -1,0 +1,166 @@
+"""Targets of a whole block."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+import numpy as np
+import orjson
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from numpy.typing import NDArray
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from balance.advice import CAUTIONS
+from balance.api.answers import LEVELS
+from balance.blocks import BlockTargets, targets_of_block
+from balance.models import TargetStatus
+from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
+from records.api.strict import StrictIntegerField, StrictQuery
+from records.api.views import FarmView
+from records.models import Block
+from records.services.vineyards import block_of
+
+_VINE_EXAMPLE = {
+    "vine": "01991b5e-0000-7000-8000-00000000b1e7",
+    "row_number": 3,
+    "place": 7,
+    "label": "",
+    "record": "01991b5e-0000-7000-8000-0000000d0001",
+    "pruning_weight_kg": 1.270058636,
+    "formula": 0,
+    "status": "ok",
+    "nodes": 48,
+    "nodes_unrounded": 48,
+    "nodes_retained": 38,
+    "difference": -10,
+    "tolerance": 3,
+    "outcome": "too_few",
+}
+_EXAMPLE = {
+    "block": "01991b5e-0000-7000-8000-0000000b10c1",
+    "season": 2027,
+    "count": 1,
+    "with_target": 1,
+    "formulas": [{"level": "group", "formula": FORMULA_EXAMPLE}],
+    "cautions": list(CAUTIONS),
+    "results": [_VINE_EXAMPLE],
+}
+
+
+class FormulaInUse(serializers.Serializer[Any]):
+    """A formula that answers for vines of the block, and the level that named it."""
+
+    level = serializers.ChoiceField(choices=LEVELS)
+    formula = FormulaOut(allow_null=True)
+
+
+class VineTarget(serializers.Serializer[Any]):
+    """One vine's target and verdict."""
+
+    vine = serializers.UUIDField()
+    row_number = serializers.IntegerField()
+    place = serializers.IntegerField()
+    label = serializers.CharField()
+    record = serializers.UUIDField(allow_null=True, help_text="The dormant record; null: none for this season.")
+    pruning_weight_kg = serializers.FloatField(allow_null=True, help_text="[kg]; null: not weighed.")
+    formula = serializers.IntegerField(help_text="Position in `formulas`.")
+    status = serializers.ChoiceField(choices=TargetStatus.choices)
+    nodes = serializers.IntegerField(allow_null=True, help_text="Count nodes to retain [nodes].")
+    nodes_unrounded = serializers.FloatField(allow_null=True, help_text="[nodes]")
+    nodes_retained = serializers.IntegerField(allow_null=True, help_text="[nodes]; null: not counted.")
+    difference = serializers.IntegerField(allow_null=True, help_text="Retained less target [nodes].")
+    tolerance = serializers.IntegerField(help_text="[nodes]")
+    outcome = serializers.ChoiceField(choices=["within_tolerance", "too_many", "too_few"], allow_null=True)
+
+
+class BlockTargetsOut(serializers.Serializer[Any]):
+    """The targets of every vine of a block, in walking order."""
+
+    block = serializers.UUIDField()
+    season = serializers.IntegerField(allow_null=True, help_text="Null: the block has no dormant record yet.")
+    count = serializers.IntegerField(help_text="Vines.")
+    with_target = serializers.IntegerField(help_text="Vines with a number.")
+    formulas = FormulaInUse(many=True, help_text="The formulas in use; each vine names its position here.")
+    cautions = serializers.ListField(child=serializers.CharField())
+    results = VineTarget(many=True)
+
+
+class Targets(FarmView):
+    """The targets of a block."""
+
+    serializer_class = BlockTargetsOut
+    pagination_class = None
+
+    @extend_schema(
+        summary="Read the targets of a whole block",
+        description="Every vine in walking order: weight, target, and the verdict on the count that was left. At most "
+        "20,000 vines are answered at once; a larger block is asked for row by row.",
+        parameters=[
+            OpenApiParameter("season", int, description="Harvest year; without it, the newest that was recorded."),
+            OpenApiParameter("row_number", int, description="Only this row."),
+        ],
+        responses=BlockTargetsOut,
+        tags=["targets"],
+        examples=[OpenApiExample("A block of one vine", value=_EXAMPLE, response_only=True)],
+    )
+    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:  # noqa: ARG002
+        query = StrictQuery.of(
+            request,
+            season=StrictIntegerField(min_value=1900, max_value=2100),
+            row_number=StrictIntegerField(min_value=1, max_value=9999),
+        )
+        found = block_of(self.opened, block)
+        computed = targets_of_block(self.opened, found, query.get("season"), query.get("row_number"))
+        return Response(as_json(found, computed))
+
+
+def as_json(block: Block, computed: BlockTargets) -> bytes:
+    """Write the answer; the vines' parts are JSON already and are only joined."""
+    head = {
+        "block": block.pk,
+        "season": computed.season,
+        "count": len(computed.walked.heads),
+        "with_target": int(np.count_nonzero(~np.isnan(computed.targets.nodes))),
+        "formulas": FormulaInUse(computed.formulas, many=True).data,
+        "cautions": CAUTIONS,
+    }
+    rows = ",".join(
+        f'{vine},"pruning_weight_kg":{weight},"formula":{formula},"status":{status},"nodes":{nodes},'
+        f'"nodes_unrounded":{unrounded},"nodes_retained":{retained},"difference":{difference},'
+        f'"tolerance":{tolerance},"outcome":{outcome}}}'
+        for vine, weight, formula, status, nodes, unrounded, retained, difference, tolerance, outcome in zip(
+            computed.walked.heads,
+            _numbers(computed.walked.weights_kg),
+            computed.formula_of.tolist(),
+            _words(computed.targets.status),
+            _whole(computed.targets.nodes),
+            _numbers(computed.targets.unrounded),
+            _whole(computed.walked.retained),
+            _whole(computed.difference),
+            _whole(computed.tolerance),
+            _words(computed.outcome),
+            strict=True,
+        )
+    )
+    return orjson.dumps(head, default=_plain)[:-1] + f',"results":[{rows}]}}'.encode()
+
+
+def _numbers(array: NDArray[np.float64]) -> list[str]:
+    """Write numbers as JSON writes them, all at once; NaN is null."""
+    return orjson.dumps(array, option=orjson.OPT_SERIALIZE_NUMPY).decode()[1:-1].split(",") if array.size else []
+
+
+def _whole(array: NDArray[np.float64]) -> list[str]:
+    return [number.removesuffix(".0") for number in _numbers(array)]
+
+
+def _words(array: NDArray[np.str_]) -> list[str]:
+    known = {word: f'"{word}"' if word else "null" for word in np.unique(array).tolist()}
+    return [known[word] for word in array.tolist()]
+
+
+def _plain(value: Any) -> Any:
+    return float(value) if hasattr(value, "as_tuple") else dict(value)

@@ -1,0 +1,1 @@
+"""What every endpoint does alike; settings name these modules, nothing imports them."""

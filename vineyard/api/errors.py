@@ -1,0 +1,156 @@
+"""Every failure as one problem: which exception means which status is decided here and nowhere else."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from typing import Any, Final
+
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
+from django.db import DataError, IntegrityError, InterfaceError, OperationalError
+from django.http import Http404
+from rest_framework import exceptions as drf
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.views import set_rollback
+
+from records import errors as records
+from records.api.strict import InvalidQuery
+from vineyard.api.constraints import CONSTRAINTS
+from vineyard.api.faults import in_body, in_query, of_refusal, pointer
+from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, Kind, problem
+
+log = logging.getLogger("vineyard.api")
+
+#: Class of refusal → kind of problem; a class without a row of its own is answered as its base is.
+REFUSALS: Final[dict[type[records.Refusal], str]] = {
+    records.NotFound: "not_found",
+    records.NotAllowed: "not_allowed",
+    records.NotValid: "not_valid",
+    records.Stale: "stale",
+    records.IdInUse: "id_in_use",
+    records.IdUnavailable: "id_unavailable",
+    records.AlreadyRecorded: "already_recorded",
+    records.Conflict: "conflict",
+    records.Refusal: "not_valid",
+}
+RETRY_AFTER_SECONDS: Final = "5"
+
+
+def problem_handler(exception: Exception, context: dict[str, Any]) -> Response | None:
+    """Turn an exception from a view into a problem; ``None`` lets the last net answer 500."""
+    request = context.get("request")
+    answer = _problem_of(exception, context)
+    if answer is None:
+        return None
+    set_rollback()
+    kind, detail, more, headers = answer
+    body = problem(
+        kind,
+        detail,
+        instance=getattr(request, "path", ""),
+        request_id=getattr(request, "request_id", ""),
+        **more,
+    )
+    return Response(body, status=kind.status, headers=headers, content_type=CONTENT_TYPE)
+
+
+_Answer = tuple[Kind, str, dict[str, Any], dict[str, str]]
+
+
+def _problem_of(exception: Exception, context: dict[str, Any]) -> _Answer | None:
+    for kind_of_exception, answer in _HANDLERS:
+        if isinstance(exception, kind_of_exception):
+            return answer(exception, context)
+    return None
+
+
+def _invalid(exception: drf.ValidationError, _: dict[str, Any]) -> _Answer:
+    errors = in_query(exception.detail) if isinstance(exception, InvalidQuery) else in_body(exception.detail)
+    places = {error.get("pointer", error.get("parameter")) for error in errors}
+    detail = errors[0]["detail"] if len(errors) == 1 else f"{len(places)} members or parameters are not valid."
+    return KINDS["validation_error"], detail, {"errors": errors}, {}
+
+
+def _refusal(exception: records.Refusal, context: dict[str, Any]) -> _Answer:
+    code = next(REFUSALS[each] for each in type(exception).__mro__ if each in REFUSALS)
+    current = exception.data.get("current")
+    more: dict[str, Any] = {"errors": of_refusal(exception.faults)}
+    headers: dict[str, str] = {}
+    if current is not None:
+        headers["ETag"] = f'"{current.version}"'
+        more |= {"current_version": current.version, "current": _shown(current, context)}
+    return KINDS[code], exception.detail, more, headers
+
+
+def _shown(current: Any, context: dict[str, Any]) -> Any:
+    """Give the row that stands in the way as the endpoint itself would show it."""
+    view = context.get("view")
+    serializer: type[BaseSerializer[Any]] | None = getattr(view, "serializer_class", None)
+    shows = getattr(getattr(serializer, "Meta", None), "model", None)
+    if view is None or serializer is None or shows is not type(current):
+        return None
+    return serializer(current, context={"roles": {}, "view": view}).data
+
+
+def _api_exception(exception: drf.APIException, _: dict[str, Any]) -> _Answer:
+    kind = KINDS.get(str(exception.default_code)) or BY_STATUS.get(exception.status_code) or BY_STATUS[400]
+    if exception.status_code == 401:
+        kind = KINDS["not_authenticated"]
+    headers = {}
+    if getattr(exception, "auth_header", None):
+        headers["WWW-Authenticate"] = str(exception.auth_header)  # type: ignore[attr-defined]
+    if getattr(exception, "wait", None):
+        headers["Retry-After"] = f"{exception.wait:.0f}"  # type: ignore[attr-defined]
+    return kind, str(exception.detail), {}, headers
+
+
+def _integrity(exception: IntegrityError, _: dict[str, Any]) -> _Answer:
+    name = getattr(getattr(exception.__cause__, "diag", None), "constraint_name", "") or ""
+    if name not in CONSTRAINTS:
+        log.error("constraint %s has no sentence", name)
+        return KINDS["conflict"], "It clashes with what is stored.", {}, {}
+    code, path, sentence = CONSTRAINTS[name]
+    kind = KINDS["already_recorded"] if code == "already_recorded" else KINDS["not_valid"]
+    return kind, sentence, {"errors": [{"pointer": pointer(path), "code": code, "detail": sentence}]}, {}
+
+
+def _data(_: DataError, __: dict[str, Any]) -> _Answer:
+    return KINDS["bad_request"], "A value is too large or too long to be stored.", {}, {}
+
+
+def _unavailable(exception: Exception, _: dict[str, Any]) -> _Answer:
+    log.warning("database unavailable: %s", type(exception.__cause__ or exception).__name__)
+    detail = "The records cannot be reached, or the request took longer than it may. Nothing was stored."
+    return KINDS["unavailable"], detail, {}, {"Retry-After": RETRY_AFTER_SECONDS}
+
+
+def _not_found(_: Exception, __: dict[str, Any]) -> _Answer:
+    return KINDS["not_found"], "There is nothing of yours at this address.", {}, {}
+
+
+def _forbidden(_: Exception, __: dict[str, Any]) -> _Answer:
+    return KINDS["not_allowed"], "This caller may not do this.", {}, {}
+
+
+def _too_large(_: Exception, __: dict[str, Any]) -> _Answer:
+    return KINDS["too_large"], "The body is larger than this address takes.", {}, {}
+
+
+def _suspicious(_: Exception, __: dict[str, Any]) -> _Answer:
+    return KINDS["bad_request"], "The request holds something that no request may hold.", {}, {}
+
+
+_HANDLERS: Final[tuple[tuple[type[Exception], Callable[..., _Answer]], ...]] = (
+    (drf.ValidationError, _invalid),
+    (records.Refusal, _refusal),
+    (drf.APIException, _api_exception),
+    (Http404, _not_found),
+    (PermissionDenied, _forbidden),
+    (RequestDataTooBig, _too_large),
+    (SuspiciousOperation, _suspicious),
+    (IntegrityError, _integrity),
+    (DataError, _data),
+    (OperationalError, _unavailable),
+    (InterfaceError, _unavailable),
+)

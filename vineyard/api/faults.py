@@ -1,0 +1,51 @@
+"""From Django REST framework's nested errors to a flat list, each with the place of its value."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from rest_framework.exceptions import ErrorDetail
+
+from records.errors import Fault
+
+Path = tuple[str | int, ...]
+
+
+def flatten(detail: Any, path: Path = ()) -> Iterator[tuple[Path, ErrorDetail]]:
+    """Give (place, error) for every leaf; a list of mappings keeps its index, row 0 included."""
+    if isinstance(detail, Mapping):
+        for name, inner in detail.items():
+            yield from flatten(inner, path if name == "non_field_errors" else (*path, name))
+    elif isinstance(detail, Sequence) and not isinstance(detail, str):
+        rows = any(isinstance(item, Mapping) for item in detail)
+        for index, item in enumerate(detail):
+            if not (rows and not item):
+                yield from flatten(item, (*path, index) if rows else path)
+    else:
+        yield path, detail if isinstance(detail, ErrorDetail) else ErrorDetail(str(detail), "invalid")
+
+
+def pointer(path: Path) -> str:
+    """Write a place in the body as a JSON Pointer fragment (RFC 6901)."""
+    return "#" + "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in path)
+
+
+def in_body(detail: Any) -> list[dict[str, Any]]:
+    """Give the faults of a body."""
+    return [
+        {"pointer": pointer(path), "code": str(error.code), "detail": str(error)} for path, error in flatten(detail)
+    ][:100]
+
+
+def in_query(detail: Any) -> list[dict[str, Any]]:
+    """Give the faults of an address."""
+    return [
+        {"parameter": str(path[0]) if path else "", "code": str(error.code), "detail": str(error)}
+        for path, error in flatten(detail)
+    ][:100]
+
+
+def of_refusal(faults: Sequence[Fault]) -> list[dict[str, Any]]:
+    """Give the faults that a service found."""
+    return [{"pointer": pointer(fault.path), "code": fault.code, "detail": fault.detail} for fault in faults[:100]]

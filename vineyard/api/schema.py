@@ -1,0 +1,165 @@
+"""The OpenAPI document: what Django REST framework cannot know, and the completeness of every operation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
+
+from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, problem
+
+TAGS: Final = {
+    "farms": "Who calls, and the farms that their key opens.",
+    "programs": "Programs that bring many growers' data together.",
+    "blocks and vines": "Where the vines stand.",
+    "dormant records": "The winter's weighing and count, with the target and the verdict.",
+    "targets": "Pruning targets: for a whole block, or without storing anything.",
+    "imports": "Files of vines, taken in line by line.",
+    "jobs": "Work that nobody waits for.",
+    "catalogues": "Cultivars, formulas and units, each with its source.",
+}
+_IF_MATCH: Final = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    required=True,
+    description='The ETag that you read, e.g. `"1"`; `*` changes whichever version stands.',
+)
+
+
+class ApiSchema(AutoSchema):
+    """Adds what our views have in common: paging parameters and ``If-Match``."""
+
+    def get_override_parameters(self) -> list[Any]:
+        return [_IF_MATCH] if self.method == "PATCH" else []
+
+    def get_tags(self) -> list[str]:
+        return ["service"]
+
+
+class IncompleteOperation(Exception):
+    """An operation lacks something that its readers need."""
+
+
+def complete_operations(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:  # noqa: ARG001, FBT001
+    """Add the problems and headers that every operation shares, and refuse an operation that explains too little."""
+    components = result.setdefault("components", {})
+    components.setdefault("schemas", {})["Problem"] = _PROBLEM
+    components["responses"] = {kind.code: _response(kind.code) for kind in KINDS.values()}
+    result["tags"] = [{"name": name, "description": text} for name, text in TAGS.items()]
+    result["info"] |= {"license": {"name": "See the README", "url": "/"}, "contact": {"name": "The operators"}}
+    for path, method, operation in _operations(result):
+        _check(path, method, operation)
+        for code in _problems_of(path, method, operation):
+            status = str(KINDS[code].status)
+            operation["responses"].setdefault(status, {"$ref": f"#/components/responses/{code}"})
+        for status, response in operation["responses"].items():
+            if status.startswith("2"):
+                response["headers"] = _headers(method, status, response)
+        operation["responses"] = dict(sorted(operation["responses"].items()))
+    return result
+
+
+def _operations(result: Mapping[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    for path, item in result["paths"].items():
+        for method, operation in item.items():
+            yield path, method, operation
+
+
+def _check(path: str, method: str, operation: Mapping[str, Any]) -> None:
+    for member in ("summary", "description"):
+        if not operation.get(member):
+            raise IncompleteOperation(f"{method.upper()} {path} has no {member}")
+    if not _has_example(operation["responses"].values()):
+        raise IncompleteOperation(f"{method.upper()} {path} shows no example of its answer")
+    body = operation.get("requestBody")
+    if body and not _has_example([body]):
+        raise IncompleteOperation(f"{method.upper()} {path} shows no example of its body")
+
+
+def _has_example(parts: Any) -> bool:
+    return any("examples" in media for part in parts for media in part.get("content", {}).values())
+
+
+def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterator[str]:
+    yield from ("bad_request", "method_not_allowed", "not_acceptable", "internal_error", "unavailable")
+    if operation.get("security") != [{}] and operation.get("security"):
+        yield from ("not_authenticated", "not_allowed")
+    if "{" in path:
+        yield "not_found"
+    if method in {"post", "patch", "put"}:
+        yield from ("conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
+    if method == "patch":
+        yield from ("stale", "precondition_required")
+
+
+def _headers(method: str, status: str, response: Mapping[str, Any]) -> dict[str, Any]:
+    headers: dict[str, Any] = {"X-Request-ID": _header("Names this request in logs and problems.")}
+    if status == "201":
+        headers["Location"] = _header("Address of what was created.")
+    if method == "patch" or status == "201":
+        headers["ETag"] = _header('Version of the record, e.g. `"1"`.')
+    if status == "202":
+        headers["Location"] = _header("Address of the job.")
+        headers["Retry-After"] = _header("Seconds until it is worth asking again.")
+    content = response.get("content", {}).get("application/json", {}).get("schema", {})
+    if "Paginated" in content.get("$ref", ""):
+        headers["Link"] = _header("Next and previous page (RFC 8288).")
+    return headers
+
+
+def _header(description: str) -> dict[str, Any]:
+    return {"description": description, "schema": {"type": "string"}}
+
+
+def _response(code: str) -> dict[str, Any]:
+    kind = KINDS[code]
+    example = problem(kind, kind.explanation, instance="/api/v1/farms", request_id="01991b5e-0000-7000-8000-00000000f00d")
+    response: dict[str, Any] = {
+        "description": kind.title,
+        "content": {
+            CONTENT_TYPE: {
+                "schema": {"$ref": "#/components/schemas/Problem"},
+                "examples": {kind.code: {"value": example}},
+            }
+        },
+    }
+    if kind.status in {429, 503}:
+        response["headers"] = {"Retry-After": _header("Seconds until it is worth asking again.")}
+    if kind.status == 401:
+        response["headers"] = {"WWW-Authenticate": _header("How to authenticate.")}
+    return response
+
+
+_PROBLEM: Final = {
+    "type": "object",
+    "description": "What went wrong, by RFC 9457.",
+    "required": ["type", "title", "status", "code", "detail", "instance", "request_id"],
+    "properties": {
+        "type": {"type": "string", "description": "Address of a page about this kind of problem."},
+        "title": {"type": "string"},
+        "status": {"type": "integer", "enum": sorted(BY_STATUS)},
+        "code": {"type": "string", "enum": sorted(KINDS), "description": "Stable; switch on this."},
+        "detail": {"type": "string", "description": "What went wrong this time, and the way out."},
+        "instance": {"type": "string"},
+        "request_id": {"type": "string"},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["code", "detail"],
+                "properties": {
+                    "pointer": {"type": "string", "description": "Place in the body, a JSON Pointer fragment."},
+                    "parameter": {"type": "string", "description": "Parameter of the address."},
+                    "code": {"type": "string"},
+                    "detail": {"type": "string"},
+                },
+            },
+        },
+        "current_version": {"type": "integer", "description": "Version that stands."},
+        "current": {"type": ["object", "null"], "description": "The record that stands in the way, where it is yours."},
+    },
+    "additionalProperties": True,
+}

@@ -1,0 +1,97 @@
+"""Pages for people: where to begin, what a problem means, and the documentation, all without other hosts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+from drf_spectacular.renderers import OpenApiJsonRenderer2, OpenApiYamlRenderer2
+from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView, SpectacularSwaggerView
+from rest_framework.permissions import AllowAny
+from rest_framework.renderers import TemplateHTMLRenderer
+
+from balance.advice import CAUTIONS
+from vineyard.api.problems import KINDS
+
+#: Nothing is loaded from anywhere else; the documentation pages carry one inline script and inline styles.
+POLICY = (
+    "default-src 'self'; img-src 'self' data:; style-src 'self' 'unsafe-inline'; script-src 'self' 'unsafe-inline'; "
+    "worker-src blob:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+)
+
+
+@require_safe
+def landing(request: HttpRequest) -> HttpResponse:
+    """Say what this is and how to begin: as a page, or as JSON to a program that asks for it."""
+    links = {"docs": "/docs", "redoc": "/redoc", "openapi": "/openapi.json", "api": "/api/v1", "problems": "/problems"}
+    if request.get_preferred_type(["text/html", "application/json"]) == "application/json":
+        addresses = {name: settings.PUBLIC_URL + path for name, path in links.items()}
+        return JsonResponse({"service": "Balanced pruning of grapevines", **addresses, "cautions": CAUTIONS})
+    return _page(request, "vineyard/landing.html", {"cautions": CAUTIONS, "base": settings.PUBLIC_URL})
+
+
+@require_safe
+def problems(request: HttpRequest) -> HttpResponse:
+    """List every kind of problem."""
+    return _page(request, "vineyard/problems.html", {"kinds": KINDS.values()})
+
+
+@require_safe
+def one_problem(request: HttpRequest, code: str) -> HttpResponse:
+    """Explain one kind of problem; its address is the ``type`` in the answers."""
+    kind = KINDS.get(code.replace("-", "_"))
+    if kind is None:
+        raise Http404
+    return _page(request, "vineyard/problem.html", {"kind": kind})
+
+
+def _page(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpResponse:
+    response = render(request, template, context)
+    response["Content-Security-Policy"] = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'"
+    return response
+
+
+class _Open:
+    """Documentation is for everybody."""
+
+    authentication_classes: list[type] = []
+    permission_classes = [AllowAny]
+
+
+class OpenApiJson(_Open, SpectacularAPIView):
+    """The OpenAPI document as JSON."""
+
+    renderer_classes = [OpenApiJsonRenderer2]
+
+
+class OpenApiYaml(_Open, SpectacularAPIView):
+    """The OpenAPI document as YAML."""
+
+    renderer_classes = [OpenApiYamlRenderer2]
+
+
+class Swagger(_Open, SpectacularSwaggerView):
+    """The documentation in which calls can be tried."""
+
+    renderer_classes = [TemplateHTMLRenderer]
+    url_name = "openapi-json"
+
+    def finalize_response(self, *args: Any, **kwargs: Any) -> Any:
+        response = super().finalize_response(*args, **kwargs)
+        response["Content-Security-Policy"] = POLICY
+        return response
+
+
+class Redoc(_Open, SpectacularRedocView):
+    """The documentation to read."""
+
+    renderer_classes = [TemplateHTMLRenderer]
+    url_name = "openapi-json"
+
+    def finalize_response(self, *args: Any, **kwargs: Any) -> Any:
+        response = super().finalize_response(*args, **kwargs)
+        response["Content-Security-Policy"] = POLICY
+        return response
