@@ -22,7 +22,9 @@ from rest_framework.request import Request
 _HIDDEN: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]|[\n\t]")
 _PAGING: Final = ("limit", "cursor", "count")
 #: RFC 3339 with seconds; the offset is asked for by name when it is missing.
-_DATE_TIME: Final = re.compile(r"^\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,6})?(?P<offset>[Zz]|[+-]\d\d:\d\d)?$")
+_DATE_TIME: Final = re.compile(
+    r"^\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,6})?(?P<offset>[Zz]|[+-]\d\d:\d\d)?$", re.ASCII
+)
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -82,7 +84,7 @@ class StrictIntegerField(serializers.IntegerField):
     default_error_messages = {"invalid": "Send a whole number, such as 48."}
 
     def to_internal_value(self, data: Any) -> int:
-        if isinstance(data, str) and re.fullmatch(r"-?\d{1,15}", data) and getattr(self.root, "of_a_query", False):
+        if isinstance(data, str) and re.fullmatch(r"-?[0-9]{1,15}", data) and getattr(self.root, "of_a_query", False):
             data = int(data)
         if isinstance(data, Decimal) and abs(data) < 10**15 and data == data.to_integral_value():
             data = int(data)
@@ -112,7 +114,7 @@ class StrictDecimalField(serializers.DecimalField):
     def to_internal_value(self, data: Any) -> Decimal:
         if isinstance(data, bool) or not isinstance(data, int | str | Decimal | float):
             self.fail("invalid")
-        if isinstance(data, str) and not re.fullmatch(r"-?\d{1,20}(\.\d{1,20})?", data):
+        if isinstance(data, str) and not re.fullmatch(r"-?[0-9]{1,20}(\.[0-9]{1,20})?", data):
             self.fail("invalid")
         try:
             return Decimal(super().to_internal_value(data))

@@ -15,7 +15,7 @@ from records.access import OpenFarm, Right
 from records.errors import AlreadyRecorded, NotFound, NotValid
 from records.models import DormantRecord, Vine
 from records.seasons import SeasonNotImplied, resolve_season
-from records.services.storing import Stored, change, create_once
+from records.services.storing import Stored, change, constraint_of, create_once
 from records.units import Quantity, to_canonical
 
 #: A device's clock may be wrong, but not by more than this; beyond it, the record is refused, not guessed at.
@@ -61,6 +61,8 @@ def record_weighing(opened: OpenFarm, row_id: uuid.UUID | None, weighing: Weighi
     try:
         return create_once(DormantRecord, opened.farm, row_id, columns, provenance=provenance_of(opened))
     except IntegrityError as error:
+        if constraint_of(error) != "dormant_record_once_a_vine_and_season":
+            raise
         raise _already_recorded(opened, vine, columns["season"]) from error
 
 

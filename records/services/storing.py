@@ -99,6 +99,11 @@ def _same(known: Owned, digest: str, columns: Mapping[str, Any]) -> Owned:
     )
 
 
+def constraint_of(error: IntegrityError) -> str:
+    """Give the name of the constraint that refused a row."""
+    return str(getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or "")
+
+
 def change(
     model: type[Owned],
     farm: Farm,

@@ -11,7 +11,7 @@ from django.db import IntegrityError
 from records.access import OpenFarm, Right
 from records.errors import AlreadyRecorded, NotFound, NotValid
 from records.models import Block, Row, Vine
-from records.services.storing import Stored, change, create_once
+from records.services.storing import Stored, change, constraint_of, create_once
 from records.units import Quantity, to_canonical
 
 SPACINGS = ("row_spacing", "vine_spacing")
@@ -117,6 +117,5 @@ def _length_columns(name: str, length: Quantity | None) -> dict[str, Any]:
 
 def _taken(error: IntegrityError, constraint: str, sentence: str) -> Exception:
     """Say in words that a place is taken; any other constraint keeps its own name for the API's table."""
-    diagnosis = getattr(error.__cause__, "diag", None)
-    name = getattr(diagnosis, "constraint_name", "") or ""
+    name = constraint_of(error)
     return AlreadyRecorded(sentence) if name.startswith(constraint) and "once" in name else error

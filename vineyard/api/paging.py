@@ -78,8 +78,12 @@ class KeysetPagination(BasePagination):
                 "results": schema,
                 "next": link,
                 "previous": link,
-                "count": {"type": "integer", "description": "Only with count=capped."},
-                "count_is_exact": {"type": "boolean", "description": "False where there are more than were counted."},
+                "count": {"type": "integer", "description": "Only with count=capped.", "example": 1},
+                "count_is_exact": {
+                    "type": "boolean",
+                    "description": "False where there are more than were counted.",
+                    "example": True,
+                },
             },
         }
 
