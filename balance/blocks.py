@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from balance.formulas.node_targets import NodeTargets, node_targets
 from balance.formulas.retained_counts import judge_counts
-from balance.models import Level
+from balance.models import Level, TargetStatus
 from balance.resolution import Resolved, resolve_for_block
 from balance.targets import node_formula
 from records.access import OpenFarm
@@ -67,9 +67,7 @@ class BlockTargets:
     outcome: NDArray[np.str_]
 
 
-def targets_of_block(
-    opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None
-) -> BlockTargets:
+def targets_of_block(opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None) -> BlockTargets:
     """Compute the target of every vine of a block for one season, and judge the counts that were left.
 
     Raises
@@ -105,7 +103,7 @@ def _walk(opened: OpenFarm, block: Block, season: int | None, row_number: int | 
         raise NotValid.at(
             "row_number",
             code="too_many_vines",
-            detail=f"The block has {weights.size:,} vines; at most {MOST_VINES:,} are answered at once. Ask row by row.",
+            detail=f"The block has {weights.size:,} vines; at most {MOST_VINES:,} are answered at once. Ask by row.",
         )
     return Walked(heads.split("\n"), weights, resolutions, retained)
 
@@ -136,7 +134,8 @@ def _compute(
 ) -> tuple[NodeTargets, NDArray[np.float64]]:
     """Compute formula by formula and lay the parts back in walking order."""
     count = len(walked.heads)
-    whole = NodeTargets(*(np.full(count, np.nan) for _ in range(4)), status=np.full(count, "no_formula", dtype="<U20"))
+    units, unrounded, uncapped, nodes = (np.full(count, np.nan) for _ in range(4))
+    whole = NodeTargets(units, unrounded, uncapped, nodes, np.full(count, TargetStatus.NO_FORMULA, dtype="<U20"))
     worth = np.full(count, np.nan)
     for index, resolved in enumerate(formulas):
         if resolved.formula is None:
@@ -146,7 +145,5 @@ def _compute(
         part = node_targets(walked.weights_kg[own], formula)
         for name in ("units", "unrounded", "uncapped", "nodes", "status"):
             getattr(whole, name)[own] = getattr(part, name)
-        worth[own] = np.round(
-            walked.resolutions_kg[own] / float(formula.unit_kg) * float(formula.further_nodes), 6
-        )
+        worth[own] = np.round(walked.resolutions_kg[own] / float(formula.unit_kg) * float(formula.further_nodes), 6)
     return whole, worth

@@ -8,11 +8,19 @@ from records.constraints import Said
 
 CONSTRAINTS: Final[dict[str, Said]] = {
     "pruning_target_once_a_record_version_and_formula": (
-        "already_recorded", (), "This target was told already.",
+        "already_recorded",
+        (),
+        "This target was told already.",
     ),
     "pruning_target_status_known": ("unknown_status", (), "The status is not one that the service knows."),
-    "pruning_target_number_exactly_when_ok": ("no_number", (), "A target has a number exactly when it is ok."),
+    "pruning_target_number_exactly_when_ok": (
+        "no_number",
+        (),
+        "A target has a number exactly when it is ok.",
+    ),
     "pruning_target_dormant_record_of_the_same_farm": (
-        "no_such_record", ("dormant_record",), "The record is not among this farm's.",
+        "no_such_record",
+        ("dormant_record",),
+        "The record is not among this farm's.",
     ),
 }

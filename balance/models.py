@@ -35,25 +35,31 @@ class PruningTarget(FarmOwned):
         DormantRecord, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
     )
     record_version = models.PositiveIntegerField(help_text="The version of the record that it was computed from.")
-    formula = models.ForeignKey(PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False)
+    formula = models.ForeignKey(
+        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     level = models.CharField(max_length=10, choices=Level.choices, blank=True)
     status = models.CharField(max_length=24, choices=TargetStatus.choices)
     pruning_weight_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)
     nodes_unrounded = models.DecimalField(max_digits=12, decimal_places=6, null=True, blank=True)
-    nodes = models.PositiveIntegerField(null=True, blank=True, help_text="Count nodes to keep, capped where a cap is set.")
+    nodes = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Count nodes to keep, capped where a cap is set."
+    )
 
     class Meta:
         db_table = "pruning_target"
         constraints = [
             models.UniqueConstraint(
                 name="pruning_target_once_a_record_version_and_formula",
-                fields=["farm", "dormant_record", "record_version", "formula"], nulls_distinct=False,
+                fields=["farm", "dormant_record", "record_version", "formula"],
+                nulls_distinct=False,
             ),
             one_of("pruning_target_status_known", "status", TargetStatus.values),
             models.CheckConstraint(
                 name="pruning_target_number_exactly_when_ok",
-                condition=models.Q(status="ok", nodes__isnull=False, nodes_unrounded__isnull=False,
-                                   formula__isnull=False)
+                condition=models.Q(
+                    status="ok", nodes__isnull=False, nodes_unrounded__isnull=False, formula__isnull=False
+                )
                 | (~models.Q(status="ok") & models.Q(nodes__isnull=True, nodes_unrounded__isnull=True)),
             ),
         ]

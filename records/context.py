@@ -32,7 +32,7 @@ def set_context(**values: object) -> None:
     for name, value in values.items():
         arguments += [f"app.{name}", _as_text(value)]
     with connection.cursor() as cursor:
-        cursor.execute(f"SELECT {calls}", arguments)  # noqa: S608 - only placeholders are joined
+        cursor.execute(f"SELECT {calls}", arguments)
 
 
 def _as_text(value: object) -> str:

@@ -55,9 +55,7 @@ def season_of(observed_at: datetime, *, time_zone: str | ZoneInfo, hemisphere: s
     return None if ahead is None else local.year + ahead
 
 
-def resolve_season(
-    observed_at: datetime, stated: int | None, *, time_zone: str | ZoneInfo, hemisphere: str
-) -> int:
+def resolve_season(observed_at: datetime, stated: int | None, *, time_zone: str | ZoneInfo, hemisphere: str) -> int:
     """Give the one season of an observation: the one its date implies, or the one said outright.
 
     Raises

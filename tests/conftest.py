@@ -154,11 +154,17 @@ def _player(name: str) -> Player:
     from records.services.keys import make_key
 
     names = {
-        "owner": "Ines Falk", "worker": "Tomas Reed", "viewer": "Ada Lund",
-        "adviser": "Mira Osei", "lead": "Jon Calder", "stranger": "Rhea Stone",
+        "owner": "Ines Falk",
+        "worker": "Tomas Reed",
+        "viewer": "Ada Lund",
+        "adviser": "Mira Osei",
+        "lead": "Jon Calder",
+        "stranger": "Rhea Stone",
     }
     person = Person.objects.create_user(f"{name}@harrow-vale.example", names[name])
-    _, text = make_key(person, label=f"test key of the {name}", scopes=["read", "record", "manage"], app_name="test app")
+    _, text = make_key(
+        person, label=f"test key of the {name}", scopes=["read", "record", "manage"], app_name="test app"
+    )
     client = APIClient()
     client.credentials(HTTP_AUTHORIZATION=f"Bearer {text}")
     return Player(person, text, client)

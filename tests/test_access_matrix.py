@@ -76,7 +76,8 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/cultivars"): Case(ANYBODY),
     ("GET", "api/v1/formulas"): Case(ANYBODY),
     ("POST", "api/v1/balance/targets"): Case(
-        ANYBODY, body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "lb"}, "formula": "american-30-10-lb"}
+        ANYBODY,
+        body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "lb"}, "formula": "american-30-10-lb"},
     ),
     ("GET", "api/v1/me"): Case(OWN_THINGS),
     ("GET", "api/v1/farms"): Case(OWN_THINGS),
@@ -97,13 +98,13 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/blocks/{block}/rows"): Case(READ),
     ("POST", "api/v1/farms/{farm}/blocks/{block}/rows"): Case(MANAGE, body=lambda _: {"number": 77}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(READ),
-    ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(
-        MANAGE, body=lambda _: {"row_number": 1, "place": 999}
-    ),
+    ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(MANAGE, body=lambda _: {"row_number": 1, "place": 999}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/vines/{vine}"): Case(READ),
-    ("PATCH", "api/v1/farms/{farm}/vines/{vine}"): Case(MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True),
+    ("PATCH", "api/v1/farms/{farm}/vines/{vine}"): Case(
+        MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True
+    ),
     ("GET", "api/v1/farms/{farm}/dormant-records"): Case(READ),
     ("POST", "api/v1/farms/{farm}/dormant-records"): Case(RECORD, body=Scene.weighing),
     ("GET", "api/v1/farms/{farm}/dormant-records/{record}"): Case(READ),
@@ -113,7 +114,10 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/dormant-records/{record}/versions"): Case(READ),
     ("GET", "api/v1/farms/{farm}/imports"): Case(READ),
     ("POST", "api/v1/farms/{farm}/imports"): Case(
-        ASKS_FOR_WORK, body=lambda _: CSV_OF_VINES, query="block=Imported&season=2027&map=plain", content_type="text/csv"
+        ASKS_FOR_WORK,
+        body=lambda _: CSV_OF_VINES,
+        query="block=Imported&season=2027&map=plain",
+        content_type="text/csv",
     ),
     ("GET", "api/v1/farms/{farm}/imports/{import_id}"): Case(READ),
     ("GET", "api/v1/farms/{farm}/imports/{import_id}/rows"): Case(READ),
@@ -161,7 +165,9 @@ def scene(cast) -> Scene:
     posted = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/dormant-records", scene.weighing(), format="json")
     scene.ids["record"] = posted.json()["id"]
     imported = cast.owner.client.post(
-        f"/api/v1/farms/{cast.farm.pk}/imports?block=Imported&season=2027&map=plain", CSV_OF_VINES, content_type="text/csv"
+        f"/api/v1/farms/{cast.farm.pk}/imports?block=Imported&season=2027&map=plain",
+        CSV_OF_VINES,
+        content_type="text/csv",
     ).json()
     scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
     return scene

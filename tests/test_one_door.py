@@ -10,7 +10,16 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 FARM_MODELS = {
-    "Block", "Row", "Vine", "DormantRecord", "Job", "Import", "ImportRow", "Membership", "RecordChange", "PruningTarget",
+    "Block",
+    "Row",
+    "Vine",
+    "DormantRecord",
+    "Job",
+    "Import",
+    "ImportRow",
+    "Membership",
+    "RecordChange",
+    "PruningTarget",
 }
 MAY_BEGIN = {"for_farm", "none", "bulk_create", "create", "update_or_create"}
 #: The door itself finds a person's memberships before any farm is open; row-level security shows only their own.
@@ -44,6 +53,7 @@ def test_the_list_of_farm_models_is_complete():
     owned = {
         model.__name__
         for model in apps.get_models()
-        if model._meta.app_label in {"records", "balance"} and any(f.attname == "farm_id" for f in model._meta.concrete_fields)
+        if model._meta.app_label in {"records", "balance"}
+        and any(f.attname == "farm_id" for f in model._meta.concrete_fields)
     }
     assert owned - {"JobTicket"} == FARM_MODELS

@@ -26,7 +26,13 @@ POLICY = (
 @require_safe
 def landing(request: HttpRequest) -> HttpResponse:
     """Say what this is and how to begin: as a page, or as JSON to a program that asks for it."""
-    links = {"docs": "/docs", "redoc": "/redoc", "openapi": "/openapi.json", "api": "/api/v1", "problems": "/problems"}
+    links = {
+        "docs": "/docs",
+        "redoc": "/redoc",
+        "openapi": "/openapi.json",
+        "api": "/api/v1",
+        "problems": "/problems",
+    }
     if request.get_preferred_type(["text/html", "application/json"]) == "application/json":
         addresses = {name: settings.PUBLIC_URL + path for name, path in links.items()}
         return JsonResponse({"service": "Balanced pruning of grapevines", **addresses, "cautions": CAUTIONS})
@@ -54,29 +60,28 @@ def _page(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpR
     return response
 
 
-class _Open:
-    """Documentation is for everybody."""
-
-    authentication_classes: list[type] = []
-    permission_classes = [AllowAny]
-
-
-class OpenApiJson(_Open, SpectacularAPIView):
+class OpenApiJson(SpectacularAPIView):
     """The OpenAPI document as JSON."""
 
     renderer_classes = [OpenApiJsonRenderer2]
+    authentication_classes = []
+    permission_classes = [AllowAny]
 
 
-class OpenApiYaml(_Open, SpectacularAPIView):
+class OpenApiYaml(SpectacularAPIView):
     """The OpenAPI document as YAML."""
 
     renderer_classes = [OpenApiYamlRenderer2]
+    authentication_classes = []
+    permission_classes = [AllowAny]
 
 
-class Swagger(_Open, SpectacularSwaggerView):
+class Swagger(SpectacularSwaggerView):
     """The documentation in which calls can be tried."""
 
     renderer_classes = [TemplateHTMLRenderer]
+    authentication_classes = []
+    permission_classes = [AllowAny]
     url_name = "openapi-json"
 
     def finalize_response(self, *args: Any, **kwargs: Any) -> Any:
@@ -85,10 +90,12 @@ class Swagger(_Open, SpectacularSwaggerView):
         return response
 
 
-class Redoc(_Open, SpectacularRedocView):
+class Redoc(SpectacularRedocView):
     """The documentation to read."""
 
     renderer_classes = [TemplateHTMLRenderer]
+    authentication_classes = []
+    permission_classes = [AllowAny]
     url_name = "openapi-json"
 
     def finalize_response(self, *args: Any, **kwargs: Any) -> Any:

@@ -27,12 +27,8 @@ DATABASE_OWNER = env.database(
     default="postgresql://nobody@nowhere/none",
 )
 BROKER_URL = env.broker("BROKER_URL", "the address of Valkey, which wakes the worker")
-PUBLIC_URL = env.public_url(
-    "PUBLIC_URL", "the address under which clients reach the service", "http://localhost:8000"
-)
-ALLOWED_HOSTS = env.hosts(
-    "ALLOWED_HOSTS", "the host names that the service answers for", "localhost,127.0.0.1,[::1]"
-)
+PUBLIC_URL = env.public_url("PUBLIC_URL", "the address under which clients reach the service", "http://localhost:8000")
+ALLOWED_HOSTS = env.hosts("ALLOWED_HOSTS", "the host names that the service answers for", "localhost,127.0.0.1,[::1]")
 _STATEMENT_TIMEOUT_MS = env.integer(
     "STATEMENT_TIMEOUT_MS",
     "the longest time in milliseconds that one database statement may take",

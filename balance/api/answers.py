@@ -27,7 +27,12 @@ TARGET_EXAMPLE: dict[str, Any] = {
     "valid_from_units": 1,
     "scale": {"nodes_unrounded": 2.5, "nodes": 3},
     "steps": [
-        {"label": "first unit of weight", "sentence": "The first 1 lb gives 30 nodes.", "calculation": "30", "nodes": 30},
+        {
+            "label": "first unit of weight",
+            "sentence": "The first 1 lb gives 30 nodes.",
+            "calculation": "30",
+            "nodes": 30,
+        },
         {
             "label": "further weight",
             "sentence": "The further 1.8 lb give 10 nodes for each 1 lb.",
@@ -63,10 +68,12 @@ VERDICT_EXAMPLE: dict[str, Any] = {
 class StepOut(serializers.Serializer[Any]):
     """One step of the sum."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     sentence = serializers.CharField(help_text="The step in words.")
     calculation = serializers.CharField(help_text="The step as a sum.")
-    nodes = serializers.FloatField(allow_null=True, help_text="What it leads to [nodes]; null for a weight or a margin.")
+    nodes = serializers.FloatField(
+        allow_null=True, help_text="What it leads to [nodes]; null for a weight or a margin."
+    )
 
 
 class ScaleOut(serializers.Serializer[Any]):
@@ -79,7 +86,9 @@ class ScaleOut(serializers.Serializer[Any]):
 class TargetOut(serializers.Serializer[Any]):
     """A target: the count nodes to retain on one vine, and all that led to it."""
 
-    status = serializers.ChoiceField(choices=TargetStatus.choices, help_text="Anything but ok: no number, and a reason.")
+    status = serializers.ChoiceField(
+        choices=TargetStatus.choices, help_text="Anything but ok: no number, and a reason."
+    )
     nodes = serializers.IntegerField(allow_null=True, help_text="Count nodes to retain [nodes].")
     nodes_unrounded = serializers.FloatField(allow_null=True, help_text="Before rounding [nodes].")
     nodes_uncapped = serializers.IntegerField(allow_null=True, help_text="Before any minimum or maximum [nodes].")

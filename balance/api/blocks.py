@@ -63,7 +63,7 @@ class VineTarget(serializers.Serializer[Any]):
     vine = serializers.UUIDField()
     row_number = serializers.IntegerField()
     place = serializers.IntegerField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     record = serializers.UUIDField(allow_null=True, help_text="The dormant record; null: none for this season.")
     pruning_weight_kg = serializers.FloatField(allow_null=True, help_text="[kg]; null: not weighed.")
     formula = serializers.IntegerField(help_text="Position in `formulas`.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import QuerySet
@@ -20,7 +19,7 @@ from balance.api.answers import (
     target_shown,
     verdict_shown,
 )
-from balance.targets import told, verdict_on
+from balance.targets import Answer, told, verdict_on
 from records.api.dormant import (
     NEW_RECORD,
     RECORD_EXAMPLE,
@@ -51,6 +50,8 @@ class DormantRecordWithTarget(DormantRecordOut):
     target = serializers.SerializerMethodField(help_text="What to keep on this vine, and why.")
     verdict = serializers.SerializerMethodField(help_text="Null until nodes_retained is known.")
 
+    _answer: Answer | None = None
+
     class Meta(DormantRecordOut.Meta):
         fields = [*DormantRecordOut.Meta.fields, "target", "verdict"]
 
@@ -62,11 +63,11 @@ class DormantRecordWithTarget(DormantRecordOut):
     def get_verdict(self, record: DormantRecord) -> dict[str, Any] | None:
         return verdict_shown(verdict_on(record.nodes_retained, self._told(record)))
 
-    def _told(self, record: DormantRecord) -> Any:
-        kept = self.context.setdefault("told", {})
-        if record.pk not in kept:
-            kept[record.pk] = told(self.context["view"].opened, record)
-        return kept[record.pk]
+    def _told(self, record: DormantRecord) -> Answer:
+        """Tell once, whichever member of the answer asks first."""
+        if self._answer is None:
+            self._answer = told(self.context["view"].opened, record)
+        return self._answer
 
 
 class VersionOut(serializers.ModelSerializer[RecordChange]):
@@ -120,8 +121,9 @@ class DormantRecords(FarmView):
 
     @extend_schema(
         summary="Post a weighing, get the target",
-        description="Stores the dormant record of one vine and answers with the target: formula, source, steps, what the "
-        "scale is worth. Sent again with the same id, it stores nothing new and answers 200 with the record as it stands.",
+        description="Stores the dormant record of one vine and answers with the target: formula, source, steps, what "
+        "the scale is worth. Sent again with the same id, it stores nothing new and answers 200 with the record as it "
+        "stands.",
         request=DormantRecordIn,
         responses={200: DormantRecordWithTarget, 201: DormantRecordWithTarget},
         tags=["dormant records"],
@@ -160,8 +162,9 @@ class OneDormantRecord(FarmView):
 
     @extend_schema(
         summary="Post the retained count, or correct a record",
-        description="Send the members to change and the ETag that you read as If-Match. With `nodes_retained` the answer "
-        "carries the verdict: within tolerance, too many or too few, and plain slips of arithmetic that give this count.",
+        description="Send the members to change and the ETag that you read as If-Match. With `nodes_retained` the "
+        "answer carries the verdict: within tolerance, too many or too few, and plain slips of arithmetic that give "
+        "this count.",
         request=DormantRecordPatch,
         responses=DormantRecordWithTarget,
         tags=["dormant records"],
@@ -180,8 +183,7 @@ class OneDormantRecord(FarmView):
         return self._answer(correct_weighing(self.opened, record, changes, version=version, reason=reason))
 
     def _answer(self, record: DormantRecord) -> Response:
-        context: Mapping[str, Any] = {"view": self}
-        return answer(DormantRecordWithTarget(record, context=dict(context)).data, record)
+        return answer(DormantRecordWithTarget(record, context={"view": self}).data, record)
 
 
 class Versions(FarmView):

@@ -9,7 +9,14 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.answers import TARGET_EXAMPLE, VERDICT_EXAMPLE, TargetOut, VerdictOut, target_shown, verdict_shown
+from balance.api.answers import (
+    TARGET_EXAMPLE,
+    VERDICT_EXAMPLE,
+    TargetOut,
+    VerdictOut,
+    target_shown,
+    verdict_shown,
+)
 from balance.formulas.explanation import SentWeight
 from balance.models import Level
 from balance.resolution import Resolved, resolve_for_cultivar
@@ -50,7 +57,8 @@ class TargetQuestion(StrictSerializer):
         named = [name for name in ("formula", "cultivar", "cultivar_group") if attrs.get(name)]
         if len(named) != 1:
             raise serializers.ValidationError(
-                "Send exactly one of formula, cultivar and cultivar_group.", code="one_of_formula_cultivar_group"
+                "Send exactly one of formula, cultivar and cultivar_group.",
+                code="one_of_formula_cultivar_group",
             )
         return attrs
 
@@ -76,7 +84,9 @@ class StatelessTarget(OpenView):
         examples=[
             OpenApiExample("2.8 lb of Concord, 38 left", value=_ASKED, request_only=True),
             OpenApiExample(
-                "48, and ten too few", value={"target": TARGET_EXAMPLE, "verdict": VERDICT_EXAMPLE}, response_only=True
+                "48, and ten too few",
+                value={"target": TARGET_EXAMPLE, "verdict": VERDICT_EXAMPLE},
+                response_only=True,
             ),
         ],
     )

@@ -7,7 +7,11 @@ from balance.api import blocks, dormant, stateless
 urlpatterns = [
     path("balance/targets", stateless.StatelessTarget.as_view(), name="stateless-target"),
     path("farms/<uuid:farm>/dormant-records", dormant.DormantRecords.as_view(), name="dormant-records"),
-    path("farms/<uuid:farm>/dormant-records/<uuid:record>", dormant.OneDormantRecord.as_view(), name="dormant-record"),
+    path(
+        "farms/<uuid:farm>/dormant-records/<uuid:record>",
+        dormant.OneDormantRecord.as_view(),
+        name="dormant-record",
+    ),
     path(
         "farms/<uuid:farm>/dormant-records/<uuid:record>/versions",
         dormant.Versions.as_view(),

@@ -117,9 +117,19 @@ def _sum(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     more = unrounded - float(formula.first_nodes)
     further = f"The further {_weight(units - 1, formula)} give {each} nodes for each {_unit(formula)}."
     return [
-        Step("first unit of weight", f"The first {_unit(formula)} gives {first} nodes.", first, float(formula.first_nodes)),
+        Step(
+            "first unit of weight",
+            f"The first {_unit(formula)} gives {first} nodes.",
+            first,
+            float(formula.first_nodes),
+        ),
         Step("further weight", further, f"{plain(units - 1)} × {each} = {plain(more)}", more),
-        Step("sum", f"Together {plain(unrounded)} nodes.", f"{first} + {plain(more)} = {plain(unrounded)}", unrounded),
+        Step(
+            "sum",
+            f"Together {plain(unrounded)} nodes.",
+            f"{first} + {plain(more)} = {plain(unrounded)}",
+            unrounded,
+        ),
     ]
 
 

@@ -87,7 +87,7 @@ class NodeTarget:
 
 
 def node_targets(weights_kg: ArrayLike, formula: NodeFormula) -> NodeTargets:
-    """Compute the count nodes to keep on each vine from the weight of its one-year-old prunings.
+    r"""Compute the count nodes to keep on each vine from the weight of its one-year-old prunings.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def node_targets(weights_kg: ArrayLike, formula: NodeFormula) -> NodeTargets:
     -----
     With *w* the weight in the formula's own unit,
 
-    .. math:: N = A + B\\,(w - 1), \\qquad w \\ge 1
+    .. math:: N = A + B\,(w - 1), \qquad w \ge 1
 
     linear inside the unit, which the printed cases of 1.5 lb at 20+20 (30 buds) and 2.55 lb at 30+10
     ("about 45") settle [1]_ [2]_. Rounded to the nearest node, a half towards fewer: a bud is easier to

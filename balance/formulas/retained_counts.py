@@ -183,14 +183,14 @@ def _slips(units: float, formula: NodeFormula) -> Iterator[Slip]:
         left_out = first + each * (units - 2)
         yield Slip(
             "one_further_unit_left_out",
-            f"{plain(left_out)} is what comes out when the first {b} of the \"+{b}\" is left out: "
+            f'{plain(left_out)} is what comes out when the first {b} of the "+{b}" is left out: '
             f"{a} + {plain(units - 2)} × {b}. The further weight is {plain(units - 1)}, not {plain(units - 2)}.",
             left_out,
         )
     twice = first + each * units
     yield Slip(
         "first_unit_counted_twice",
-        f"{plain(twice)} is what comes out when the first unit is counted again in the further weight: {a} + {w} × {b}.",
+        f"{plain(twice)} is what comes out when the first unit counts again in the further weight: {a} + {w} × {b}.",
         twice,
     )
     whole = first + each * math.floor(units - 1)
@@ -201,10 +201,16 @@ def _slips(units: float, formula: NodeFormula) -> Iterator[Slip]:
             "The formula is read linearly inside the unit.",
             whole,
         )
-    yield Slip("only_the_first_unit", f"{a} is what the first unit alone gives; the further weight was left out.", first)
+    yield Slip(
+        "only_the_first_unit",
+        f"{a} is what the first unit alone gives; the further weight was left out.",
+        first,
+    )
     further = each * (units - 1)
     yield Slip(
-        "first_nodes_left_out", f"{plain(further)} is what the further weight alone gives; the first {a} were left out.", further
+        "first_nodes_left_out",
+        f"{plain(further)} is what the further weight alone gives; the first {a} were left out.",
+        further,
     )
     yield from _unit_slips(units, formula)
 

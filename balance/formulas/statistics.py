@@ -33,7 +33,7 @@ class Summary:
 
 
 def summarise(values: ArrayLike) -> Summary:
-    """Summarise values of which some may not have been measured.
+    r"""Summarise values of which some may not have been measured.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def summarise(values: ArrayLike) -> Summary:
 
     Notes
     -----
-    .. math:: s = \\sqrt{\\frac{1}{n-1}\\sum (x_i - \\bar x)^2}, \\qquad CV = 100\\,s / \\bar x
+    .. math:: s = \sqrt{\frac{1}{n-1}\sum (x_i - \bar x)^2}, \qquad CV = 100\,s / \bar x
 
     References
     ----------

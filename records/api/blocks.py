@@ -63,7 +63,9 @@ class BlockChange(StrictSerializer):
     name = StrictCharField(max_length=120, required=False, help_text="Its own on the farm.")
     cultivar = cultivar_field(required=False, allow_null=True, help_text="Code from /cultivars.")
     cultivar_group = cultivar_group_field(
-        required=False, allow_null=True, help_text="For a cultivar that the catalogue lacks: whose formula may answer."
+        required=False,
+        allow_null=True,
+        help_text="For a cultivar that the catalogue lacks: whose formula may answer.",
     )
     cultivar_as_named = StrictCharField(
         max_length=120, required=False, allow_blank=True, help_text="The cultivar in the farm's words."
@@ -76,7 +78,11 @@ class BlockChange(StrictSerializer):
     shelter = serializers.ChoiceField(choices=Shelter.choices, required=False)
     pruning_formula = FormulaField(required=False, allow_null=True, help_text="The farm's choice for this block.")
     maximum_nodes = StrictIntegerField(
-        min_value=1, max_value=1000, required=False, allow_null=True, help_text="A cap that the farm sets [nodes]."
+        min_value=1,
+        max_value=1000,
+        required=False,
+        allow_null=True,
+        help_text="A cap that the farm sets [nodes].",
     )
     note = StrictCharField(max_length=4000, required=False, allow_blank=True, multiline=True)
 
@@ -84,7 +90,9 @@ class BlockChange(StrictSerializer):
 class BlockPatch(BlockChange):
     """A change of a block, with its reason."""
 
-    reason = StrictCharField(max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version.")
+    reason = StrictCharField(
+        max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version."
+    )
 
 
 class BlockIn(BlockChange):

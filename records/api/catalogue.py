@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
@@ -35,12 +35,20 @@ FORMULA_EXAMPLE = {
     "note": "",
 }
 _CULTIVAR_EXAMPLE = {
-    "code": "concord", "name": "Concord", "group": "american", "vivc_number": None,
-    "source": "Univ. Illinois Ext., Pruning and training grape vines", "source_mark": "READ", "note": "",
+    "code": "concord",
+    "name": "Concord",
+    "group": "american",
+    "vivc_number": None,
+    "source": "Univ. Illinois Ext., Pruning and training grape vines",
+    "source_mark": "READ",
+    "note": "",
 }
 _GROUP_EXAMPLE = {
-    "code": "american", "name": "American bunch grapes",
-    "source": "Ohio State Univ., 2023 Grape Pruning Primer, Table 1", "source_mark": "READ", "note": "",
+    "code": "american",
+    "name": "American bunch grapes",
+    "source": "Ohio State Univ., 2023 Grape Pruning Primer, Table 1",
+    "source_mark": "READ",
+    "note": "",
 }
 
 
@@ -99,7 +107,7 @@ class CatalogueView(OpenView):
     """A list of a shared catalogue."""
 
     pagination_class = OpenView.pagination_class
-    keyset = ("code",)
+    keyset: ClassVar[tuple[str, ...]] = ("code",)
 
     def page(self, rows: QuerySet[Any]) -> Response:
         """Answer with one page of the rows."""
@@ -173,8 +181,15 @@ class Units(OpenView):
         tags=["catalogues"],
         examples=[
             OpenApiExample(
-                "Pound", response_only=True,
-                value={"code": "[lb_av]", "name": "pound", "dimension": "mass", "canonical": "kg", "factor": 0.45359237},
+                "Pound",
+                response_only=True,
+                value={
+                    "code": "[lb_av]",
+                    "name": "pound",
+                    "dimension": "mass",
+                    "canonical": "kg",
+                    "factor": 0.45359237,
+                },
             )
         ],
     )

@@ -52,23 +52,36 @@ class DormantRecordChange(StrictSerializer):
     """What may be corrected or added on a dormant record."""
 
     pruning_weight = MassIn(
-        required=False, allow_null=True, help_text="One-year-old wood cut from the vine, 0 to 50 kg. Null: not weighed."
+        required=False,
+        allow_null=True,
+        help_text="One-year-old wood cut from the vine, 0 to 50 kg. Null: not weighed.",
     )
     scale = serializers.ChoiceField(choices=Scale.choices, required=False, help_text="What it was weighed on.")
     scale_resolution = MassIn(
-        required=False, allow_null=True, help_text="The scale's smallest step; a reading is good to one step either way."
+        required=False,
+        allow_null=True,
+        help_text="The scale's smallest step; a reading is good to one step either way.",
     )
     guessed_weight = MassIn(
         required=False, allow_null=True, help_text="The pruner's guess before weighing: it trains the eye."
     )
     rough_prune_margin_nodes = StrictIntegerField(
-        min_value=0, max_value=500, required=False, allow_null=True, help_text="Nodes left beyond the estimate meanwhile."
+        min_value=0,
+        max_value=500,
+        required=False,
+        allow_null=True,
+        help_text="Nodes left beyond the estimate meanwhile.",
     )
     nodes_retained = StrictIntegerField(
-        min_value=0, max_value=2000, required=False, allow_null=True,
+        min_value=0,
+        max_value=2000,
+        required=False,
+        allow_null=True,
         help_text="Count nodes left after the final cut. Base buds do not count.",
     )
-    pruner = StrictCharField(max_length=60, required=False, allow_blank=True, help_text="The farm's short name for them.")
+    pruner = StrictCharField(
+        max_length=60, required=False, allow_blank=True, help_text="The farm's short name for them."
+    )
     device = StrictCharField(max_length=80, required=False, allow_blank=True, help_text="As the app names it.")
     note = StrictCharField(max_length=4000, required=False, allow_blank=True, multiline=True)
 
@@ -76,7 +89,9 @@ class DormantRecordChange(StrictSerializer):
 class DormantRecordPatch(DormantRecordChange):
     """A change of a dormant record, with its reason."""
 
-    reason = StrictCharField(max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version.")
+    reason = StrictCharField(
+        max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version."
+    )
 
 
 class DormantRecordIn(DormantRecordChange):
@@ -86,7 +101,10 @@ class DormantRecordIn(DormantRecordChange):
     vine = serializers.UUIDField(source="vine_id", help_text="A vine of this farm.")
     observed_at = AwareDateTimeField(help_text="When it was weighed, with the offset: 2027-01-16T10:02:00-05:00.")
     season = StrictIntegerField(
-        min_value=1900, max_value=2100, required=False, allow_null=True,
+        min_value=1900,
+        max_value=2100,
+        required=False,
+        allow_null=True,
         help_text="Harvest year. Needed only where the date lies outside the dormant months.",
     )
 

@@ -53,8 +53,17 @@ class FarmOut(serializers.ModelSerializer[Farm]):
     class Meta:
         model = Farm
         fields = [
-            "id", "name", "role", "program", "region", "hemisphere", "time_zone", "pruning_formula",
-            "version", "received_at", "changed_at",
+            "id",
+            "name",
+            "role",
+            "program",
+            "region",
+            "hemisphere",
+            "time_zone",
+            "pruning_formula",
+            "version",
+            "received_at",
+            "changed_at",
         ]
 
     def get_role(self, farm: Farm) -> str:
@@ -104,8 +113,12 @@ class Me(CallerView):
                 "A worker's key",
                 response_only=True,
                 value={
-                    "name": "Tomas Reed (invented)", "email": "worker@tern-hill.example", "scopes": ["read", "record"],
-                    "app_name": "example field app", "key_expires_at": "2027-11-20T00:00:00Z", "farms": [FARM_EXAMPLE],
+                    "name": "Tomas Reed (invented)",
+                    "email": "worker@tern-hill.example",
+                    "scopes": ["read", "record"],
+                    "app_name": "example field app",
+                    "key_expires_at": "2027-11-20T00:00:00Z",
+                    "farms": [FARM_EXAMPLE],
                 },
             )
         ],
@@ -116,8 +129,12 @@ class Me(CallerView):
         farms = access.farms_of(self.caller).select_related("pruning_formula").order_by("name", "pk")[:100]
         person = self.caller.person
         body = {
-            "name": person.name, "email": person.email, "scopes": sorted(self.caller.scopes),
-            "app_name": key.app_name if key else "", "key_expires_at": key.expires_at if key else None, "farms": farms,
+            "name": person.name,
+            "email": person.email,
+            "scopes": sorted(self.caller.scopes),
+            "app_name": key.app_name if key else "",
+            "key_expires_at": key.expires_at if key else None,
+            "farms": farms,
         }
         return Response(MeOut(body, context={"roles": access.roles_of(self.caller)}).data)
 
@@ -156,7 +173,11 @@ class Farms(CallerView):
             OpenApiExample(
                 "A farm in the north",
                 request_only=True,
-                value={"name": "Tern Hill Vineyard (invented)", "hemisphere": "north", "time_zone": "America/New_York"},
+                value={
+                    "name": "Tern Hill Vineyard (invented)",
+                    "hemisphere": "north",
+                    "time_zone": "America/New_York",
+                },
             ),
             OpenApiExample("The farm", value=FARM_EXAMPLE, response_only=True),
         ],
@@ -168,7 +189,9 @@ class Farms(CallerView):
         columns = dict(sent.validated_data)
         farm, created = create_farm(self.caller, columns.pop("id", None), columns)
         data = FarmOut(farm, context={"roles": access.roles_of(self.caller)}).data
-        return answer(data, farm, created=created, location=place_of(request, "farm", farm=farm.pk) if created else None)
+        return answer(
+            data, farm, created=created, location=place_of(request, "farm", farm=farm.pk) if created else None
+        )
 
 
 class OneFarm(FarmView):
@@ -226,9 +249,13 @@ class Programs(CallerView):
         tags=["programs"],
         examples=[
             OpenApiExample(
-                "A program", response_only=True,
-                value={"id": "01991b5e-0000-7000-8000-0000000009a1", "name": "Harrow Vale Growers (invented)",
-                       "region": "Harrow Vale (invented)"},
+                "A program",
+                response_only=True,
+                value={
+                    "id": "01991b5e-0000-7000-8000-0000000009a1",
+                    "name": "Harrow Vale Growers (invented)",
+                    "region": "Harrow Vale (invented)",
+                },
             )
         ],
     )
@@ -250,9 +277,13 @@ class OneProgram(CallerView):
         tags=["programs"],
         examples=[
             OpenApiExample(
-                "A program", response_only=True,
-                value={"id": "01991b5e-0000-7000-8000-0000000009a1", "name": "Harrow Vale Growers (invented)",
-                       "region": "Harrow Vale (invented)"},
+                "A program",
+                response_only=True,
+                value={
+                    "id": "01991b5e-0000-7000-8000-0000000009a1",
+                    "name": "Harrow Vale Growers (invented)",
+                    "region": "Harrow Vale (invented)",
+                },
             )
         ],
     )

@@ -20,7 +20,8 @@ class QuantitySerializer(StrictSerializer):
 
     value = StrictDecimalField(max_digits=15, decimal_places=6, help_text="The number, as read.")
     unit = serializers.CharField(
-        max_length=20, help_text="UCUM code such as kg, g, [lb_av], [oz_av], m, [ft_i]; lb, oz and ft are understood."
+        max_length=20,
+        help_text="UCUM code such as kg, g, [lb_av], [oz_av], m, [ft_i]; lb, oz and ft are understood.",
     )
 
     def __init__(self, *args: Any, dimension: str, **kwargs: Any) -> None:
@@ -100,13 +101,14 @@ class CatalogueField(serializers.SlugRelatedField[Any]):
     }
 
     def __init__(self, queryset: models.QuerySet[Any], listed: str, **kwargs: Any) -> None:
+        self.rows = queryset
         self.listed = listed
         super().__init__(slug_field="code", queryset=queryset, **kwargs)
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, str):
             self.fail("invalid")
-        found = self.get_queryset().filter(code=data).order_by().first()
+        found = self.rows.filter(code=data).order_by().first()
         if found is None:
             self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
         return found
@@ -133,7 +135,7 @@ class FormulaField(CatalogueField):
         if not isinstance(data, str):
             self.fail("invalid")
         code, _, number = data.partition("@")
-        rows = self.get_queryset().filter(code=code).order_by("-formula_version")
+        rows = self.rows.filter(code=code).order_by("-formula_version")
         if number:
             rows = rows.filter(formula_version=int(number)) if number.isdecimal() and len(number) < 5 else rows.none()
         found = rows.first()

@@ -49,7 +49,9 @@ class StrictSerializer(serializers.Serializer[Any]):
                 raise serializers.ValidationError(
                     {
                         name[:80]: [
-                            serializers.ErrorDetail(f"{name[:80]!r} is no member here.{nearest(name, known)}", "unknown_member")
+                            serializers.ErrorDetail(
+                                f"{name[:80]!r} is no member here.{nearest(name, known)}", "unknown_member"
+                            )
                         ]
                         for name in unknown[:20]
                     }

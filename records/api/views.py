@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.db.models import QuerySet
 from rest_framework.exceptions import MethodNotAllowed
@@ -12,11 +12,16 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
+from records.models import ApiKey
 
 
 class CallerView(GenericAPIView[Any]):
-    """A view for a caller with a key; the transaction runs on their behalf."""
+    """A view for a caller with a key; the transaction runs on their behalf.
 
+    A view that lists names its ``keyset``: the columns by which its rows are paged.
+    """
+
+    keyset: ClassVar[tuple[str, ...]] = ()
     http_method_names = ["get", "head", "post", "patch", "delete"]
     caller: Caller
 
@@ -24,7 +29,7 @@ class CallerView(GenericAPIView[Any]):
         super().initial(request, *args, **kwargs)
         if request.method and not hasattr(self, request.method.lower()):
             raise MethodNotAllowed(request.method)
-        self.caller = Caller.by_key(request.auth, getattr(request, "request_id", ""))
+        self.caller = Caller.by_key(cast(ApiKey, request.auth), getattr(request, "request_id", ""))
         enter(self.caller)
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -53,8 +58,8 @@ class OpenView(GenericAPIView[Any]):
     """A view for anybody: it reads nothing of any farm."""
 
     http_method_names = ["get", "head", "post"]
-    authentication_classes: ClassVar[list[type]] = []
-    permission_classes: ClassVar[list[type[AllowAny]]] = [AllowAny]
+    authentication_classes = []
+    permission_classes = [AllowAny]
 
 
 READ_AND_RECORD: Mapping[str, Right] = {

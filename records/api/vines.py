@@ -61,7 +61,7 @@ class RowOut(serializers.ModelSerializer[Row]):
 class VineChange(StrictSerializer):
     """What may be said of a vine beyond its place."""
 
-    label = StrictCharField(max_length=60, required=False, allow_blank=True, help_text="What the farm calls it.")
+    label = StrictCharField(max_length=60, required=False, allow_blank=True, help_text="What the farm calls it.")  # type: ignore[assignment]
     rootstock = StrictCharField(max_length=80, required=False, allow_blank=True, help_text="Where it differs.")
     year_planted = StrictIntegerField(min_value=1700, max_value=2100, required=False, allow_null=True)
     pruning_formula = FormulaField(required=False, allow_null=True, help_text="The formula for this vine alone.")
@@ -70,7 +70,9 @@ class VineChange(StrictSerializer):
 class VinePatch(VineChange):
     """A change of a vine, with its reason."""
 
-    reason = StrictCharField(max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version.")
+    reason = StrictCharField(
+        max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version."
+    )
 
 
 class VineIn(VineChange):

@@ -77,8 +77,12 @@ class PruningFormula(Sourced):
     maximum_nodes = models.PositiveSmallIntegerField(null=True, blank=True)
     group = models.ForeignKey(CultivarGroup, null=True, blank=True, on_delete=models.PROTECT, related_name="formulas")
     cultivar = models.ForeignKey(Cultivar, null=True, blank=True, on_delete=models.PROTECT, related_name="formulas")
-    is_default = models.BooleanField(default=False, help_text="It answers for its cultivar or group unless told otherwise.")
-    cluster_thinning = models.CharField(max_length=10, blank=True, help_text="Whether its source thins clusters with it.")
+    is_default = models.BooleanField(
+        default=False, help_text="It answers for its cultivar or group unless told otherwise."
+    )
+    cluster_thinning = models.CharField(
+        max_length=10, blank=True, help_text="Whether its source thins clusters with it."
+    )
     region = models.CharField(max_length=120, blank=True)
     year = models.PositiveSmallIntegerField(null=True, blank=True)
 
@@ -88,11 +92,13 @@ class PruningFormula(Sourced):
         constraints = [
             models.UniqueConstraint(name="pruning_formula_one_row_a_version", fields=["code", "formula_version"]),
             models.UniqueConstraint(
-                name="pruning_formula_one_default_a_cultivar", fields=["cultivar"],
+                name="pruning_formula_one_default_a_cultivar",
+                fields=["cultivar"],
                 condition=Q(is_default=True, cultivar__isnull=False),
             ),
             models.UniqueConstraint(
-                name="pruning_formula_one_default_a_group", fields=["group"],
+                name="pruning_formula_one_default_a_group",
+                fields=["group"],
                 condition=Q(is_default=True, cultivar__isnull=True, group__isnull=False),
             ),
             between("pruning_formula_first_nodes_sensible", "first_nodes", 0, 500),
@@ -100,7 +106,8 @@ class PruningFormula(Sourced):
             between("pruning_formula_unit_positive", "weight_unit_kg", "0.001", 100),
             models.CheckConstraint(
                 name="pruning_formula_minimum_below_maximum",
-                condition=Q(minimum_nodes__isnull=True) | Q(maximum_nodes__isnull=True)
+                condition=Q(minimum_nodes__isnull=True)
+                | Q(maximum_nodes__isnull=True)
                 | Q(minimum_nodes__lte=F("maximum_nodes")),
             ),
             one_of("pruning_formula_source_mark_known", "source_mark", SOURCE_MARKS),

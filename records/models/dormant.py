@@ -45,23 +45,37 @@ class DormantRecord(FarmOwned):
     guessed_weight_unit = models.CharField(max_length=20, null=True, blank=True)
     guessed_weight_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)
     rough_prune_margin_nodes = models.PositiveSmallIntegerField(
-        null=True, blank=True, help_text="Nodes left beyond the estimate while weighing; their wood was not on the scale."
+        null=True,
+        blank=True,
+        help_text="Nodes left beyond the estimate while weighing; their wood was not on the scale.",
     )
     nodes_retained = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="Count nodes left after the final cut; base buds do not count."
     )
     scale = models.CharField(max_length=10, choices=Scale.choices, default=Scale.NOT_STATED)
-    observed_at = models.DateTimeField(null=True, blank=True, help_text="When the vine was weighed, by the observer's clock.")
+    observed_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the vine was weighed, by the observer's clock."
+    )
     observed_offset_minutes = models.SmallIntegerField(null=True, blank=True, help_text="The clock's offset from UTC.")
     pruner = models.CharField(max_length=60, blank=True, help_text="Who pruned, by the farm's own short name.")
     note = models.TextField(blank=True, max_length=4000)
-    recorded_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
-    api_key = models.ForeignKey(ApiKey, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
+    recorded_by = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
+    )
+    api_key = models.ForeignKey(
+        ApiKey, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
+    )
     app_name = models.CharField(max_length=80, blank=True, help_text="The app that sent it, as its key names it.")
     device = models.CharField(max_length=80, blank=True, help_text="The device that sent it, as the app names it.")
     source = models.CharField(max_length=10, choices=Source.choices, default=Source.API)
     imported_from = models.ForeignKey(
-        Import, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_constraint=False, db_index=False
+        Import,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
     )
     imported_line = models.PositiveIntegerField(null=True, blank=True)
 
@@ -71,15 +85,21 @@ class DormantRecord(FarmOwned):
             models.UniqueConstraint(name="dormant_record_once_a_vine_and_season", fields=["farm", "vine", "season"]),
             together(
                 "dormant_record_pruning_weight_whole",
-                "pruning_weight_value", "pruning_weight_unit", "pruning_weight_kg",
+                "pruning_weight_value",
+                "pruning_weight_unit",
+                "pruning_weight_kg",
             ),
             together(
                 "dormant_record_scale_resolution_whole",
-                "scale_resolution_value", "scale_resolution_unit", "scale_resolution_kg",
+                "scale_resolution_value",
+                "scale_resolution_unit",
+                "scale_resolution_kg",
             ),
             together(
                 "dormant_record_guessed_weight_whole",
-                "guessed_weight_value", "guessed_weight_unit", "guessed_weight_kg",
+                "guessed_weight_value",
+                "guessed_weight_unit",
+                "guessed_weight_kg",
             ),
             between("dormant_record_pruning_weight_0_to_50_kg", "pruning_weight_kg", 0, 50),
             between("dormant_record_scale_resolution_up_to_5_kg", "scale_resolution_kg", "0.000001", 5),

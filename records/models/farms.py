@@ -65,14 +65,22 @@ class Farm(models.Model):
     id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
     name = models.CharField(max_length=120, help_text="How the farm is called.")
     program = models.ForeignKey(
-        Program, null=True, blank=True, on_delete=models.SET_NULL, related_name="+",
+        Program,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
         help_text="The program that the farm takes part in, if any.",
     )
     region = models.CharField(max_length=120, blank=True, help_text="Where it lies, no closer than a district.")
     hemisphere = models.CharField(max_length=5, choices=Hemisphere.choices)
     time_zone = models.CharField(max_length=60, help_text="IANA name: seasons go by the farm's own dates.")
     pruning_formula = models.ForeignKey(
-        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+",
+        PruningFormula,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
         help_text="The formula for blocks that name none of their own.",
     )
     version = models.PositiveIntegerField(db_default=1)

@@ -22,7 +22,13 @@ class Import(FarmOwned):
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
     block = models.ForeignKey(
-        Block, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+        Block,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
     )
     file_name = models.CharField(max_length=200)
     file_sha256 = models.CharField(max_length=64)
@@ -42,7 +48,9 @@ class Import(FarmOwned):
 class ImportRow(FarmOwned):
     """One line of an imported file: every value as sent, what became of it, and what is wrong with it."""
 
-    imported = models.ForeignKey(Import, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
+    imported = models.ForeignKey(
+        Import, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
     line = models.PositiveIntegerField(help_text="Line in the file; the headings are line 1.")
     values = models.JSONField(help_text="The line as sent, by heading.")
     outcome = models.CharField(max_length=12, choices=LineOutcome.choices)

@@ -27,7 +27,9 @@ class Job(FarmOwned):
     progress_done = models.PositiveIntegerField(default=0)
     progress_total = models.PositiveIntegerField(null=True, blank=True)
     failure = models.TextField(blank=True, help_text="Why it failed, as a sentence.")
-    asked_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
+    asked_by = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
+    )
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 
@@ -51,7 +53,8 @@ class JobTicket(models.Model):
     job_id = models.UUIDField()
     farm_id = models.UUIDField()
     leased_until = models.DateTimeField(
-        db_default=TransactionNow(), help_text="A worker holds it until then; afterwards anybody may take it up."
+        db_default=TransactionNow(),
+        help_text="A worker holds it until then; afterwards anybody may take it up.",
     )
 
     class Meta:

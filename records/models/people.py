@@ -61,7 +61,10 @@ class ApiKey(models.Model):
     )
     scopes = ArrayField(models.CharField(max_length=20), help_text="What the key may do: read, record, manage.")
     farm_ids = ArrayField(
-        models.UUIDField(), default=list, blank=True, help_text="The only farms it opens; empty: all of the person's."
+        models.UUIDField(),
+        default=list,
+        blank=True,
+        help_text="The only farms it opens; empty: all of the person's.",
     )
     created_at = models.DateTimeField(db_default=TransactionNow(), editable=False)
     expires_at = models.DateTimeField(help_text="From then on it opens nothing.")

@@ -34,9 +34,16 @@ class Block(FarmOwned):
     """One block: vines of one cultivar on one rootstock, planted and trained alike, managed together."""
 
     name = models.CharField(max_length=120)
-    cultivar = models.ForeignKey(Cultivar, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False)
+    cultivar = models.ForeignKey(
+        Cultivar, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     cultivar_group = models.ForeignKey(
-        CultivarGroup, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False,
+        CultivarGroup,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_index=False,
         help_text="For a cultivar that the catalogue does not know: the group whose formula may answer.",
     )
     cultivar_as_named = models.CharField(max_length=120, blank=True, help_text="The cultivar in the farm's words.")
@@ -51,7 +58,12 @@ class Block(FarmOwned):
     training = models.CharField(max_length=30, choices=Training.choices, default=Training.NOT_STATED)
     shelter = models.CharField(max_length=12, choices=Shelter.choices, default=Shelter.OPEN_FIELD)
     pruning_formula = models.ForeignKey(
-        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False,
+        PruningFormula,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_index=False,
         help_text="The formula that the farm chose for this block.",
     )
     maximum_nodes = models.PositiveSmallIntegerField(
@@ -108,9 +120,16 @@ class Vine(FarmOwned):
     place = models.PositiveSmallIntegerField(help_text="Counted along the row, from 1.")
     label = models.CharField(max_length=60, blank=True, help_text="What the farm calls the vine, if anything.")
     rootstock = models.CharField(max_length=80, blank=True, help_text="Where it differs from the block's.")
-    year_planted = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Where it differs from the block's.")
+    year_planted = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Where it differs from the block's."
+    )
     pruning_formula = models.ForeignKey(
-        PruningFormula, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False,
+        PruningFormula,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_index=False,
         help_text="The formula for this vine alone.",
     )
 
@@ -119,7 +138,9 @@ class Vine(FarmOwned):
         constraints = [
             models.UniqueConstraint(name="vine_place_once_a_row", fields=["farm", "block", "row_number", "place"]),
             models.UniqueConstraint(
-                name="vine_label_once_a_block", fields=["farm", "block", "label"], condition=~models.Q(label="")
+                name="vine_label_once_a_block",
+                fields=["farm", "block", "label"],
+                condition=~models.Q(label=""),
             ),
             between("vine_place_1_to_9999", "place", 1, 9999),
             between("vine_year_planted_1700_to_2100", "year_planted", 1700, 2100),

@@ -54,9 +54,7 @@ def _rows(path: Path, **types: Callable[[str], Any]) -> Iterator[dict[str, Any]]
     """Give the rows of one file; an empty cell of a typed column is ``None``."""
     with path.open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
-            yield {
-                name: (types[name](cell) if cell else None) if name in types else cell for name, cell in row.items()
-            }
+            yield {name: (types[name](cell) if cell else None) if name in types else cell for name, cell in row.items()}
 
 
 def _load_formula(row: dict[str, Any]) -> None:

@@ -138,7 +138,7 @@ def provenance_of(opened: OpenFarm) -> dict[str, Any]:
 
 def dormant_record(opened: OpenFarm, row_id: uuid.UUID) -> DormantRecord:
     """Give one dormant record of the open farm."""
-    record = DormantRecord.objects.for_farm(opened.farm).filter(pk=row_id).first()
+    record: DormantRecord | None = DormantRecord.objects.for_farm(opened.farm).filter(pk=row_id).first()
     if record is None:
         raise NotFound
     return record

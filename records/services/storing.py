@@ -124,7 +124,7 @@ def change(
     Stale
         It was changed since; the data carries the current row.
     """
-    row = model.objects.for_farm(farm).select_for_update(of=("self",)).filter(pk=row_id).first()
+    row: Owned | None = model.objects.for_farm(farm).select_for_update(of=("self",)).filter(pk=row_id).first()
     if row is None:
         raise NotFound
     if version is not None and row.version != version:

@@ -36,7 +36,7 @@ def change_block(
 
 def block_of(opened: OpenFarm, row_id: uuid.UUID) -> Block:
     """Give one block of the open farm."""
-    block = Block.objects.for_farm(opened.farm).filter(pk=row_id).first()
+    block: Block | None = Block.objects.for_farm(opened.farm).filter(pk=row_id).first()
     if block is None:
         raise NotFound
     return block
@@ -65,9 +65,7 @@ def plant_row(opened: OpenFarm, row: Row, vines: int) -> int:
     return Vine.objects.for_farm(opened.farm).filter(row=row).count() - before
 
 
-def create_vine(
-    opened: OpenFarm, block: Block, row_id: uuid.UUID | None, columns: Mapping[str, Any]
-) -> Stored[Vine]:
+def create_vine(opened: OpenFarm, block: Block, row_id: uuid.UUID | None, columns: Mapping[str, Any]) -> Stored[Vine]:
     """Store a vine at a place in a row of the block; ``columns`` names the row by its number."""
     opened.require(Right.MANAGE)
     number = columns["row_number"]
@@ -92,7 +90,7 @@ def change_vine(
 
 def vine_of(opened: OpenFarm, row_id: uuid.UUID) -> Vine:
     """Give one vine of the open farm."""
-    vine = Vine.objects.for_farm(opened.farm).filter(pk=row_id).first()
+    vine: Vine | None = Vine.objects.for_farm(opened.farm).filter(pk=row_id).first()
     if vine is None:
         raise NotFound
     return vine

@@ -165,12 +165,20 @@ def test_a_change_keeps_the_version_that_it_replaces_with_its_reason(two_blocks,
 
 @pytest.mark.parametrize("sql", ["UPDATE record_change SET reason = 'other'", "DELETE FROM record_change"])
 def test_kept_versions_can_be_neither_changed_nor_removed(sql):
-    with pytest.raises(ProgrammingError, match="permission denied"), transaction.atomic(), connection.cursor() as cursor:
+    with (
+        pytest.raises(ProgrammingError, match="permission denied"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute(sql)
 
 
 def test_the_serving_role_cannot_remove_a_record():
-    with pytest.raises(ProgrammingError, match="permission denied"), transaction.atomic(), connection.cursor() as cursor:
+    with (
+        pytest.raises(ProgrammingError, match="permission denied"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
         cursor.execute("DELETE FROM dormant_record")
 
 

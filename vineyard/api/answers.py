@@ -12,9 +12,7 @@ from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
 
 def problem_response(request: HttpRequest, kind: Kind, detail: str, **more: Any) -> HttpResponse:
     """Answer with one problem."""
-    body = problem(
-        kind, detail, instance=request.path, request_id=getattr(request, "request_id", ""), **more
-    )
+    body = problem(kind, detail, instance=request.path, request_id=getattr(request, "request_id", ""), **more)
     return HttpResponse(orjson.dumps(body), status=kind.status, content_type=CONTENT_TYPE)
 
 
@@ -30,7 +28,9 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
     """Answer 404 for an address that nothing stands at."""
-    return problem_response(request, KINDS["not_found"], "There is nothing at this address. The addresses are at /docs.")
+    return problem_response(
+        request, KINDS["not_found"], "There is nothing at this address. The addresses are at /docs."
+    )
 
 
 def server_error(request: HttpRequest) -> HttpResponse:

@@ -37,7 +37,9 @@ class RequestId:
             response = self.get_response(request)
         except Exception:
             log.exception("request %s failed", request.request_id)  # type: ignore[attr-defined]
-            response = problem_response(request, KINDS["internal_error"], "The service failed; this is a fault of ours.")
+            response = problem_response(
+                request, KINDS["internal_error"], "The service failed; this is a fault of ours."
+            )
         response["X-Request-ID"] = request.request_id  # type: ignore[attr-defined]
         return response
 

@@ -25,6 +25,7 @@ DEFAULT_LIMIT: Final = 50
 LARGEST_LIMIT: Final = 500
 COUNTED_AT_MOST: Final = 10_000
 #: A cursor is signed, so its values are only ever our own; another version of its content takes another salt.
+_PAGING: Final = {"limit", "cursor", "count"}
 _SALT: Final = "page-cursor-1"
 
 
@@ -35,13 +36,11 @@ class KeysetPagination(BasePagination):
     all of them round.
     """
 
-    def paginate_queryset(
-        self, queryset: QuerySet[Any], request: Request, view: APIView | None = None
-    ) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
         self.request = request
         self.keyset: Sequence[str] = view.keyset  # type: ignore[union-attr]
         self.limit = _limit(request)
-        self.filters = _digest({k: v for k, v in request.query_params.items() if k not in {"limit", "cursor", "count"}})
+        self.filters = _digest(request)
         self.total = self._count(queryset)
         back, after = self._cursor()
         fields = [name.lstrip("-") for name in self.keyset]
@@ -60,7 +59,9 @@ class KeysetPagination(BasePagination):
 
     def get_paginated_response(self, data: Any) -> Response:
         links = {"next": self._link(last=True), "previous": self._link(last=False)}
-        header = ", ".join(f'<{url}>; rel="{rel}"' for rel, url in (("next", links["next"]), ("prev", links["previous"])) if url)
+        header = ", ".join(
+            f'<{url}>; rel="{rel}"' for rel, url in (("next", links["next"]), ("prev", links["previous"])) if url
+        )
         body = {"results": data, **links, **self.total}
         return Response(body, headers={"Link": header} if header else None)
 
@@ -89,7 +90,13 @@ class KeysetPagination(BasePagination):
 
     def get_schema_operation_parameters(self, view: APIView) -> list[dict[str, Any]]:  # noqa: ARG002
         def parameter(name: str, schema: dict[str, Any], description: str) -> dict[str, Any]:
-            return {"name": name, "in": "query", "required": False, "schema": schema, "description": description}
+            return {
+                "name": name,
+                "in": "query",
+                "required": False,
+                "schema": schema,
+                "description": description,
+            }
 
         return [
             parameter(
@@ -97,7 +104,11 @@ class KeysetPagination(BasePagination):
                 {"type": "integer", "minimum": 1, "maximum": LARGEST_LIMIT, "default": DEFAULT_LIMIT},
                 "Rows on a page.",
             ),
-            parameter("cursor", {"type": "string", "maxLength": 1000}, "Where the page starts: taken from next or previous."),
+            parameter(
+                "cursor",
+                {"type": "string", "maxLength": 1000},
+                "Where the page starts: taken from next or previous.",
+            ),
             parameter("count", {"type": "string", "enum": ["capped"]}, f"Count the rows, up to {COUNTED_AT_MOST:,}."),
         ]
 
@@ -144,7 +155,7 @@ def _beyond(fields: Sequence[str], after: Sequence[Any], *, down: bool) -> Q:
     side = "lt" if down else "gt"
     condition = Q()
     for length in range(1, len(fields) + 1):
-        same = {name: value for name, value in zip(fields[: length - 1], after, strict=False)}
+        same = dict(zip(fields[: length - 1], after, strict=False))
         condition |= Q(**same, **{f"{fields[length - 1]}__{side}": after[length - 1]})
     return Q(**{f"{fields[0]}__{side}e": after[0]}) & condition
 
@@ -159,7 +170,9 @@ def _plain(value: Any) -> str | int:
     return str(value) if isinstance(value, uuid.UUID | Decimal) else value
 
 
-def _digest(filters: dict[str, str]) -> str:
+def _digest(request: Request) -> str:
+    """Give a mark of the filters, so that a cursor is not followed under others."""
+    filters = {name: request.query_params[name] for name in request.query_params if name not in _PAGING}
     return hashlib.sha256(json.dumps(filters, sort_keys=True).encode()).hexdigest()[:12]
 
 
@@ -168,5 +181,7 @@ def _invalid(parameter: str, sentence: str, code: str = "invalid") -> InvalidQue
 
 
 def _invalid_cursor() -> InvalidQuery:
-    sentence = "This cursor is not of this list. Start without one, or follow next as it was given, with the same filters."
+    sentence = (
+        "This cursor is not of this list. Start without one, or follow next as it was given, with the same filters."
+    )
     return _invalid("cursor", sentence, "invalid_cursor")

@@ -92,7 +92,9 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def _number(digits: str) -> Decimal:
     number = Decimal(digits)
     if len(digits) > LONGEST_NUMBER or (number and not -30 < number.adjusted() < 30):
-        raise MalformedJSON(f"The number {digits[:40]} has more digits, or is larger or smaller, than anything measured.")
+        raise MalformedJSON(
+            f"The number {digits[:40]} has more digits, or is larger or smaller, than anything measured."
+        )
     return number
 
 

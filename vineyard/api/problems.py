@@ -32,56 +32,141 @@ class Kind:
 
 
 _KINDS: Final = (
-    Kind("validation_error", 400, "The request is not valid",
-         "One or more members or parameters break the published schema. Each entry of `errors` names the place, "
-         "the rule and the way out. Mend them all and send the request again; nothing was stored."),
-    Kind("malformed_json", 400, "The body is not JSON",
-         "The body could not be read as one JSON document in UTF-8, or it says one member twice. The detail names "
-         "line and column."),
-    Kind("bad_request", 400, "The request is malformed",
-         "The address or a header holds something that no request may hold, such as a null character."),
-    Kind("not_authenticated", 401, "Who calls is not known",
-         "Send a key as `Authorization: Bearer vine_…`. Missing, mistyped, expired and revoked keys are answered alike."),
-    Kind("not_allowed", 403, "This caller may not do this",
-         "The farm is yours to see, but your role or your key does not carry the right that this takes. The owner of the "
-         "farm can give you another role, or you use a key with more scopes."),
-    Kind("not_found", 404, "There is nothing of yours at this address",
-         "Either nothing is there, or it belongs to a farm that you have no part in. Nothing tells the two apart."),
-    Kind("method_not_allowed", 405, "The address does not take this method",
-         "The header `Allow` lists the methods that it takes."),
-    Kind("not_acceptable", 406, "No form of the answer is acceptable",
-         "Send `Accept: application/json`, or no Accept header."),
-    Kind("conflict", 409, "It clashes with what is stored",
-         "Another record stands in the place of this one. `current` is the record that stands there, where it is yours."),
-    Kind("id_in_use", 409, "The id is in use for other content",
-         "A record of the farm has this id and says something else. To change it, send PATCH with If-Match; for a new record, "
-         "use a new id. `current` is the record as it stands."),
-    Kind("id_unavailable", 409, "The id cannot be used",
-         "Send another id, or none. Nothing more can be said."),
-    Kind("already_recorded", 409, "The place is taken",
-         "There is one record for one thing and season (one place in a row, one name in a farm). Change the one that "
-         "stands there."),
-    Kind("length_required", 411, "The length of the body is missing",
-         "Send `Content-Length`. A body without a length could be lost without a word."),
-    Kind("stale", 412, "The record was changed since you read it",
-         "Your If-Match names a version that is no longer current. Read the record again, repeat your change on it, and "
-         "send its ETag. `current` is the record as it stands."),
-    Kind("too_large", 413, "The body is too large",
-         "Split it, or send it as a file to /imports. The detail names the limit."),
-    Kind("unsupported_media_type", 415, "The body is in a form that is not understood",
-         "Send `Content-Type: application/json` in UTF-8, without Content-Encoding."),
-    Kind("not_valid", 422, "A rule of the records refuses it",
-         "The request is well formed, but a rule of the trade or of the farm's records refuses it. Each entry of `errors` "
-         "names the place, the rule and the way out."),
-    Kind("precondition_required", 428, "Which version you are changing is missing",
-         "Send the ETag that you read as If-Match, so that nobody's change is overwritten unseen."),
-    Kind("too_many_requests", 429, "Too many requests", "Wait as many seconds as `Retry-After` says."),
-    Kind("internal_error", 500, "The service failed",
-         "This is a fault of ours. Nothing was stored. Tell the operators the `request_id`."),
-    Kind("unavailable", 503, "The service cannot answer now",
-         "A part that the service needs is away or overloaded. Nothing was stored; send the request again after as many "
-         "seconds as `Retry-After` says."),
-)  # fmt: skip
+    Kind(
+        "validation_error",
+        400,
+        "The request is not valid",
+        "One or more members or parameters break the published schema. Each entry of `errors` names the place, "
+        "the rule and the way out. Mend them all and send the request again; nothing was stored.",
+    ),
+    Kind(
+        "malformed_json",
+        400,
+        "The body is not JSON",
+        "The body could not be read as one JSON document in UTF-8, or it says one member twice. The detail names "
+        "line and column.",
+    ),
+    Kind(
+        "bad_request",
+        400,
+        "The request is malformed",
+        "The address or a header holds something that no request may hold, such as a null character.",
+    ),
+    Kind(
+        "not_authenticated",
+        401,
+        "Who calls is not known",
+        "Send a key as `Authorization: Bearer vine_…`. Missing, mistyped, expired and revoked keys are answered alike.",
+    ),
+    Kind(
+        "not_allowed",
+        403,
+        "This caller may not do this",
+        "The farm is yours to see, but your role or your key does not carry the right that this takes. The owner "
+        "of the farm can give you another role, or you use a key with more scopes.",
+    ),
+    Kind(
+        "not_found",
+        404,
+        "There is nothing of yours at this address",
+        "Either nothing is there, or it belongs to a farm that you have no part in. Nothing tells the two apart.",
+    ),
+    Kind(
+        "method_not_allowed",
+        405,
+        "The address does not take this method",
+        "The header `Allow` lists the methods that it takes.",
+    ),
+    Kind(
+        "not_acceptable",
+        406,
+        "No form of the answer is acceptable",
+        "Send `Accept: application/json`, or no Accept header.",
+    ),
+    Kind(
+        "conflict",
+        409,
+        "It clashes with what is stored",
+        "Another record stands in the place of this one. `current` is the record that stands there, where it is yours.",
+    ),
+    Kind(
+        "id_in_use",
+        409,
+        "The id is in use for other content",
+        "A record of the farm has this id and says something else. To change it, send PATCH with If-Match; for a "
+        "new record, use a new id. `current` is the record as it stands.",
+    ),
+    Kind(
+        "id_unavailable",
+        409,
+        "The id cannot be used",
+        "Send another id, or none. Nothing more can be said.",
+    ),
+    Kind(
+        "already_recorded",
+        409,
+        "The place is taken",
+        "There is one record for one thing and season (one place in a row, one name in a farm). Change the one "
+        "that stands there.",
+    ),
+    Kind(
+        "length_required",
+        411,
+        "The length of the body is missing",
+        "Send `Content-Length`. A body without a length could be lost without a word.",
+    ),
+    Kind(
+        "stale",
+        412,
+        "The record was changed since you read it",
+        "Your If-Match names a version that is no longer current. Read the record again, repeat your change on "
+        "it, and send its ETag. `current` is the record as it stands.",
+    ),
+    Kind(
+        "too_large",
+        413,
+        "The body is too large",
+        "Split it, or send it as a file to /imports. The detail names the limit.",
+    ),
+    Kind(
+        "unsupported_media_type",
+        415,
+        "The body is in a form that is not understood",
+        "Send `Content-Type: application/json` in UTF-8, without Content-Encoding.",
+    ),
+    Kind(
+        "not_valid",
+        422,
+        "A rule of the records refuses it",
+        "The request is well formed, but a rule of the trade or of the farm's records refuses it. Each entry of "
+        "`errors` names the place, the rule and the way out.",
+    ),
+    Kind(
+        "precondition_required",
+        428,
+        "Which version you are changing is missing",
+        "Send the ETag that you read as If-Match, so that nobody's change is overwritten unseen.",
+    ),
+    Kind(
+        "too_many_requests",
+        429,
+        "Too many requests",
+        "Wait as many seconds as `Retry-After` says.",
+    ),
+    Kind(
+        "internal_error",
+        500,
+        "The service failed",
+        "This is a fault of ours. Nothing was stored. Tell the operators the `request_id`.",
+    ),
+    Kind(
+        "unavailable",
+        503,
+        "The service cannot answer now",
+        "A part that the service needs is away or overloaded. Nothing was stored; send the request again after as"
+        " many seconds as `Retry-After` says.",
+    ),
+)
 KINDS: Final = {kind.code: kind for kind in _KINDS}
 BY_STATUS: Final[dict[int, Kind]] = {}
 for _kind in _KINDS:

@@ -43,13 +43,16 @@ class IncompleteOperation(Exception):
     """An operation lacks something that its readers need."""
 
 
-def complete_operations(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:  # noqa: ARG001, FBT001
+def complete_operations(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:  # noqa: ARG001
     """Add the problems and headers that every operation shares, and refuse an operation that explains too little."""
     components = result.setdefault("components", {})
     components.setdefault("schemas", {})["Problem"] = _PROBLEM
     components["responses"] = {kind.code: _response(kind.code) for kind in KINDS.values()}
     result["tags"] = [{"name": name, "description": text} for name, text in TAGS.items()]
-    result["info"] |= {"license": {"name": "See the README", "url": "/"}, "contact": {"name": "The operators"}}
+    result["info"] |= {
+        "license": {"name": "See the README", "url": "/"},
+        "contact": {"name": "The operators"},
+    }
     for path, method, operation in _operations(result):
         _check(path, method, operation)
         for code in _problems_of(path, method, operation):
@@ -116,7 +119,9 @@ def _header(description: str) -> dict[str, Any]:
 
 def _response(code: str) -> dict[str, Any]:
     kind = KINDS[code]
-    example = problem(kind, kind.explanation, instance="/api/v1/farms", request_id="01991b5e-0000-7000-8000-00000000f00d")
+    example = problem(
+        kind, kind.explanation, instance="/api/v1/farms", request_id="01991b5e-0000-7000-8000-00000000f00d"
+    )
     response: dict[str, Any] = {
         "description": kind.title,
         "content": {
@@ -151,7 +156,10 @@ _PROBLEM: Final = {
                 "type": "object",
                 "required": ["code", "detail"],
                 "properties": {
-                    "pointer": {"type": "string", "description": "Place in the body, a JSON Pointer fragment."},
+                    "pointer": {
+                        "type": "string",
+                        "description": "Place in the body, a JSON Pointer fragment.",
+                    },
                     "parameter": {"type": "string", "description": "Parameter of the address."},
                     "code": {"type": "string"},
                     "detail": {"type": "string"},
@@ -159,7 +167,10 @@ _PROBLEM: Final = {
             },
         },
         "current_version": {"type": "integer", "description": "Version that stands."},
-        "current": {"type": ["object", "null"], "description": "The record that stands in the way, where it is yours."},
+        "current": {
+            "type": ["object", "null"],
+            "description": "The record that stands in the way, where it is yours.",
+        },
     },
     "additionalProperties": True,
 }

@@ -21,6 +21,7 @@ from vineyard.stack.guard import start_mark
 GUARD: Final = Path(__file__).with_name("guard.py")
 GRACE_SECONDS: Final = 15
 _PR_SET_PDEATHSIG: Final = 1
+_LINUX: Final[bool] = sys.platform.startswith("linux")
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ class Children:
                 stderr=output,
                 env={**os.environ, **(environment or {})},
                 cwd="/" if identity else None,
-                preexec_fn=_tied_to_parent(stop_signal),  # noqa: PLW1509 - only system calls
+                preexec_fn=_tied_to_parent(stop_signal),  # noqa: PLW1509 - system calls only
                 user=identity.user if identity else None,
                 group=identity.group if identity else None,
                 extra_groups=[] if identity else None,
@@ -142,7 +143,7 @@ def _sweep(pgid: int) -> None:
 def _tied_to_parent(stop_signal: signal.Signals) -> Callable[[], None]:
     """Give what a child does before it becomes its program: lead a group, and ask to be told of its owner's end."""
     owner = os.getpid()
-    libc = ctypes.CDLL(None, use_errno=True) if sys.platform.startswith("linux") else None
+    libc = ctypes.CDLL(None, use_errno=True) if _LINUX else None
 
     def prepare() -> None:
         os.setpgid(0, 0)  # Ctrl-C goes to the owner alone, which stops its children in order
@@ -159,10 +160,10 @@ def end_with_launcher() -> None:
     launcher = psutil.Process().parent()
     if launcher is None or launcher.name() not in {"uv", "uvx"}:
         return
-    if sys.platform.startswith("linux"):
+    if _LINUX:
         ctypes.CDLL(None, use_errno=True).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM.value)
-        return
-    threading.Thread(target=_watch, args=(launcher.pid,), daemon=True).start()
+    else:
+        threading.Thread(target=_watch, args=(launcher.pid,), daemon=True).start()
 
 
 def _watch(launcher: int) -> None:

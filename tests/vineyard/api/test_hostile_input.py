@@ -115,7 +115,9 @@ def test_a_member_that_breaks_the_schema_is_400_and_named(body, pointer, ground)
     assert errors[0]["detail"]
 
 
-@pytest.mark.parametrize("member", ["farm", "farm_id", "version", "received_at", "created_by", "owner", "is_staff", "approved"])
+@pytest.mark.parametrize(
+    "member", ["farm", "farm_id", "version", "received_at", "created_by", "owner", "is_staff", "approved"]
+)
 def test_a_member_that_is_not_the_callers_to_set_is_refused_not_ignored(member, ground):
     errors = refused(raw(ground, json.dumps({"name": "a", member: 1}).encode()), 400)["errors"]
     assert (errors[0]["pointer"], errors[0]["code"]) == (f"#/{member}", "unknown_member")
@@ -149,7 +151,9 @@ def test_a_weight_that_cannot_be_understood_is_400_and_named(weight, ground):
     assert errors[0]["pointer"].startswith("#/pruning_weight")
 
 
-@pytest.mark.parametrize("weight", [{"value": -1, "unit": "kg"}, {"value": 51, "unit": "kg"}, {"value": 2800, "unit": "lb"}])
+@pytest.mark.parametrize(
+    "weight", [{"value": -1, "unit": "kg"}, {"value": 51, "unit": "kg"}, {"value": 2800, "unit": "lb"}]
+)
 def test_a_weight_that_no_vine_has_is_refused_with_the_limit(weight, ground):
     body = refused(raw(ground, weighing(ground, pruning_weight=weight), "/dormant-records"), 422)
     assert "0 and 50 kg" in body["detail"]
@@ -238,7 +242,16 @@ def test_an_answer_in_a_form_that_the_service_does_not_speak_is_406(ground):
 
 @pytest.mark.parametrize(
     "authorization",
-    ["", "Bearer", "Bearer ", "Bearer nonsense", "Basic dXNlcjpwYXNz", "Bearer vine_00000000_x", "Token x", "Bearer \xff"],
+    [
+        "",
+        "Bearer",
+        "Bearer ",
+        "Bearer nonsense",
+        "Basic dXNlcjpwYXNz",
+        "Bearer vine_00000000_x",
+        "Token x",
+        "Bearer \xff",
+    ],
 )
 def test_a_caller_who_is_not_known_is_401_and_told_how(authorization, ground):
     answer = ground.nobody.get("/api/v1/farms", headers={"Authorization": authorization})
@@ -254,8 +267,12 @@ def test_a_change_without_if_match_is_428_and_with_an_old_version_412(ground):
 
 
 def test_what_is_accepted_is_stored_exactly_as_sent(ground):
-    text = "Château – 葡萄 🍇 (it's \"fine\") <b>&amp;</b> ; DROP TABLE vine; --"
-    answer = raw(ground, weighing(ground, note=text, pruning_weight={"value": "2.800000", "unit": "[lb_av]"}), "/dormant-records")
+    text = 'Château – 葡萄 🍇 (it\'s "fine") <b>&amp;</b> ; DROP TABLE vine; --'
+    answer = raw(
+        ground,
+        weighing(ground, note=text, pruning_weight={"value": "2.800000", "unit": "[lb_av]"}),
+        "/dormant-records",
+    )
     assert answer.status_code == 201
     assert answer.json()["note"] == text
     assert answer.json()["pruning_weight"] == {"value": 2.8, "unit": "[lb_av]", "kg": 1.270058636}

@@ -10,7 +10,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
 
-from vineyard.stack import Stack, StackError  # noqa: E402
+from vineyard.stack import Stack, StackError
 
 
 def main() -> None:

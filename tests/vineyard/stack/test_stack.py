@@ -39,8 +39,10 @@ def owner_of() -> Iterator[Callable[..., tuple[subprocess.Popen[str], dict[str, 
     """Start an owner as a process of its own, and end it and its children after the test."""
     started: list[subprocess.Popen[str]] = []
 
-    def start(base: Path, *before: str, more: tuple[str, ...] = (), **how: Any) -> tuple[subprocess.Popen[str], dict[str, Any]]:
-        argv = [*before, sys.executable, str(OWNER), str(base), *more]
+    def start(
+        base: Path, *before: str, more: tuple[str, ...] = (), python: str = sys.executable, **how: Any
+    ) -> tuple[subprocess.Popen[str], dict[str, Any]]:
+        argv = [*before, python, str(OWNER), str(base), *more]
         process = subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd="/", **how)
         started.append(process)
         assert process.stdout is not None
@@ -133,10 +135,12 @@ def test_a_stale_pid_file_does_not_stop_a_start(content, base):
 
 def test_a_pid_that_another_program_has_been_given_does_not_stop_a_start(base):
     Stack(base, fast=True).start().stop()
-    how = {"user": "nobody", "group": "nogroup", "extra_groups": []} if os.geteuid() == 0 else {}
+    how: dict[str, Any] = {"user": "nobody", "group": "nogroup", "extra_groups": []} if os.geteuid() == 0 else {}
     stranger = subprocess.Popen(["sleep", "60"], cwd="/", **how)
     try:
-        written = f"{stranger.pid}\n{_cluster(base)}\n{int(time.time())}\n5432\n/tmp\n\n         1         1\nready   \n"
+        written = (
+            f"{stranger.pid}\n{_cluster(base)}\n{int(time.time())}\n5432\n/tmp\n\n         1         1\nready   \n"
+        )
         (_cluster(base) / "postmaster.pid").write_text(written)
         with Stack(base, fast=True) as stack:
             assert query(stack.environment(), "SELECT 1") == [(1,)]
@@ -168,14 +172,25 @@ def test_any_path_will_do(name, base):
         assert query(stack.environment(), "SELECT 1") == [(1,)]
 
 
+def _python_for_everybody() -> tuple[str, dict[str, str]]:
+    """Give an interpreter that a plain user can run, with the path to this environment's packages."""
+    ours, systems = sys.executable, f"/usr/bin/python{sys.version_info.major}.{sys.version_info.minor}"
+    for python in (ours, systems):
+        command = ["/bin/sh", "-c", f"exec '{python}' -c 'import encodings'"]
+        if subprocess.run(command, user="nobody", cwd="/", check=False, stderr=subprocess.DEVNULL).returncode == 0:
+            return python, {} if python == ours else {"PYTHONPATH": str(Path(psycopg.__file__).parents[1])}
+    pytest.skip("no interpreter of this version lies where a plain user may go")
+
+
 @ROOT_ONLY
 def test_a_plain_user_can_bring_it_up(base, owner_of):
     shutil.chown(base, "nobody", "nogroup")
-    if subprocess.run(["/bin/sh", "-c", f"test -x {sys.executable}"], user="nobody", cwd="/").returncode:
-        pytest.skip("this interpreter lies where a plain user may not go")
-    owner, said = owner_of(base, user="nobody", group="nogroup", extra_groups=[])
+    python, more = _python_for_everybody()
+    environment = {**os.environ, **more, "HOME": str(base)}
+    owner, said = owner_of(base, python=python, user="nobody", group="nogroup", extra_groups=[], env=environment)
     assert query(said["environment"], "SELECT 1") == [(1,)]
     assert psutil.Process(owner.pid).username() == "nobody"
+    assert {process.username() for process in family(owner.pid)} == {"nobody"}
 
 
 @ROOT_ONLY

@@ -23,5 +23,5 @@ class Command(migrate.Command):
             )
         with as_owner(options["database"]) as connection:
             super().handle(*args, **options)
-            if settings.SERVING_ROLE != settings.DATABASE_OWNER.user:
+            if settings.DATABASE_OWNER.user != settings.SERVING_ROLE:
                 grant_to(settings.SERVING_ROLE, connection)
