@@ -40,7 +40,7 @@ class PruningTarget(FarmOwned):
     )
     level = models.CharField(max_length=10, choices=Level.choices, blank=True)
     status = models.CharField(max_length=24, choices=TargetStatus.choices)
-    pruning_weight_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)
+    pruning_weight_kg = models.DecimalField(max_digits=30, decimal_places=24, null=True, blank=True)
     nodes_unrounded = models.DecimalField(max_digits=12, decimal_places=6, null=True, blank=True)
     nodes = models.PositiveIntegerField(
         null=True, blank=True, help_text="Count nodes to keep, capped where a cap is set."

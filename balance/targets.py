@@ -12,7 +12,8 @@ from balance.formulas.retained_counts import Verdict, arithmetic_slips, judge_co
 from balance.models import PruningTarget, TargetStatus
 from balance.resolution import Resolved, resolve_for_vine
 from records.access import OpenFarm
-from records.models import Block, DormantRecord, PruningFormula, Vine
+from records.models import DormantRecord, PruningFormula, Vine
+from records.services.vineyards import block_of
 
 
 @dataclass(frozen=True)
@@ -85,8 +86,7 @@ def question_of(opened: OpenFarm, record: DormantRecord) -> Question:
     """Give what a stored record asks: the formula of its vine, its weight and its scale."""
     vines = Vine.objects.for_farm(opened.farm).select_related("pruning_formula")
     vine = vines.get(pk=record.vine_id)
-    blocks = Block.objects.for_farm(opened.farm).select_related("pruning_formula", "cultivar", "cultivar_group")
-    block = blocks.get(pk=record.block_id)
+    block = block_of(opened, record.block_id)
     return Question(
         resolved=resolve_for_vine(opened.farm, block, vine),
         weight=sent(record, "pruning_weight"),

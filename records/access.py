@@ -96,7 +96,7 @@ def open_farm(caller: Caller, farm_id: uuid.UUID, right: Right = Right.READ) -> 
         raise NotFound
     set_context(farms=[farm_id])
     rights = RIGHTS_OF.get(membership.role, frozenset()) & caller.scopes
-    opened = OpenFarm(Farm.objects.get(pk=farm_id), caller, membership.role, rights)
+    opened = OpenFarm(Farm.objects.select_related("pruning_formula").get(pk=farm_id), caller, membership.role, rights)
     opened.require(Right.READ)
     opened.require(right)
     return opened

@@ -19,7 +19,7 @@ _FOOT = Decimal("0.3048")
 #: Products of 15 digits with the longest factor stay exact in this many digits.
 _EXACT = Context(prec=60)
 MOST_DIGITS: Final = 15
-MOST_DECIMALS: Final = 6
+MOST_DECIMALS: Final = 12
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def to_canonical(quantity: Quantity, dimension: str) -> Decimal:
     Parameters
     ----------
     quantity : Quantity
-        Value as sent, at most 15 significant digits and 6 decimals.
+        Value as sent, at most 15 significant digits and 12 decimals.
     dimension : {"mass", "length", "area"}
         What must have been measured.
 

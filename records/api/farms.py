@@ -47,7 +47,9 @@ class FarmOut(serializers.ModelSerializer[Farm]):
     """A farm of the caller's."""
 
     role = serializers.SerializerMethodField(help_text="What the caller is on this farm.")
-    program = serializers.PrimaryKeyRelatedField[Program](read_only=True, help_text="The program it takes part in.")
+    program = serializers.UUIDField(
+        source="program_id", read_only=True, allow_null=True, help_text="The program it takes part in."
+    )
     pruning_formula = FormulaNamed(help_text="For blocks that name none of their own.")
 
     class Meta:

@@ -18,7 +18,7 @@ from records.units import Quantity, UnitError, canonical_code, to_canonical
 class QuantitySerializer(StrictSerializer):
     """A measured quantity as sent: a number and its UCUM unit."""
 
-    value = StrictDecimalField(max_digits=15, decimal_places=6, help_text="The number, as read.")
+    value = StrictDecimalField(max_digits=27, decimal_places=12, help_text="The number, as read.")
     unit = serializers.CharField(
         max_length=20,
         help_text="UCUM code such as kg, g, [lb_av], [oz_av], m, [ft_i]; lb, oz and ft are understood.",
@@ -58,17 +58,17 @@ class LengthIn(QuantitySerializer):
 class MassOut(serializers.Serializer[Any]):
     """A mass as it was sent, beside the exact kilograms."""
 
-    value = serializers.DecimalField(max_digits=15, decimal_places=6, help_text="As sent.")
+    value = serializers.DecimalField(max_digits=15, decimal_places=12, help_text="As sent.")
     unit = serializers.CharField(help_text="UCUM code, as sent.")
-    kg = serializers.DecimalField(max_digits=24, decimal_places=18, help_text="The same in kilograms.")
+    kg = serializers.DecimalField(max_digits=30, decimal_places=24, help_text="The same in kilograms.")
 
 
 class LengthOut(serializers.Serializer[Any]):
     """A length as it was sent, beside the exact metres."""
 
-    value = serializers.DecimalField(max_digits=15, decimal_places=6, help_text="As sent.")
+    value = serializers.DecimalField(max_digits=15, decimal_places=12, help_text="As sent.")
     unit = serializers.CharField(help_text="UCUM code, as sent.")
-    m = serializers.DecimalField(max_digits=24, decimal_places=12, help_text="The same in metres.")
+    m = serializers.DecimalField(max_digits=30, decimal_places=24, help_text="The same in metres.")
 
 
 def mass_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:

@@ -35,15 +35,15 @@ class DormantRecord(FarmOwned):
     block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
     vine = models.ForeignKey(Vine, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
     season = models.PositiveSmallIntegerField(help_text="Calendar year of the harvest that follows this winter.")
-    pruning_weight_value = models.DecimalField(max_digits=21, decimal_places=6, null=True, blank=True)
+    pruning_weight_value = models.DecimalField(max_digits=27, decimal_places=12, null=True, blank=True)
     pruning_weight_unit = models.CharField(max_length=20, null=True, blank=True)
-    pruning_weight_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)
-    scale_resolution_value = models.DecimalField(max_digits=21, decimal_places=6, null=True, blank=True)
+    pruning_weight_kg = models.DecimalField(max_digits=30, decimal_places=24, null=True, blank=True)
+    scale_resolution_value = models.DecimalField(max_digits=27, decimal_places=12, null=True, blank=True)
     scale_resolution_unit = models.CharField(max_length=20, null=True, blank=True)
-    scale_resolution_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)
-    guessed_weight_value = models.DecimalField(max_digits=21, decimal_places=6, null=True, blank=True)
+    scale_resolution_kg = models.DecimalField(max_digits=30, decimal_places=24, null=True, blank=True)
+    guessed_weight_value = models.DecimalField(max_digits=27, decimal_places=12, null=True, blank=True)
     guessed_weight_unit = models.CharField(max_length=20, null=True, blank=True)
-    guessed_weight_kg = models.DecimalField(max_digits=24, decimal_places=18, null=True, blank=True)
+    guessed_weight_kg = models.DecimalField(max_digits=30, decimal_places=24, null=True, blank=True)
     rough_prune_margin_nodes = models.PositiveSmallIntegerField(
         null=True,
         blank=True,

@@ -59,7 +59,7 @@ def record_weighing(opened: OpenFarm, row_id: uuid.UUID | None, weighing: Weighi
         raise NotValid.at("vine", code="no_such_vine", detail="This farm has no vine with this id.")
     columns = {"block_id": vine.block_id, **columns_of(opened, weighing)}
     try:
-        return create_once(DormantRecord, opened.farm, row_id, columns, provenance=provenance_of(opened))
+        return create_once(DormantRecord, opened.farm, row_id, columns, provenance=provenance_of(opened, weighing))
     except IntegrityError as error:
         if constraint_of(error) != "dormant_record_once_a_vine_and_season":
             raise
@@ -92,7 +92,6 @@ def columns_of(opened: OpenFarm, weighing: Weighing) -> dict[str, Any]:
         value = getattr(weighing, each.name)
         columns.update(quantity_columns(each.name, value) if each.name in QUANTITIES else {each.name: value})
     columns["season"] = _season(opened, weighing)
-    columns["observed_offset_minutes"] = _offset_minutes(weighing.observed_at)
     return columns
 
 
@@ -126,13 +125,14 @@ def _offset_minutes(observed_at: datetime | None) -> int | None:
     return None if offset is None else int(offset.total_seconds() // 60)
 
 
-def provenance_of(opened: OpenFarm) -> dict[str, Any]:
-    """Give who sent a record, by which key and app."""
+def provenance_of(opened: OpenFarm, weighing: Weighing) -> dict[str, Any]:
+    """Give who sent a record, by which key and app, and the offset of the clock: one instant is one instant."""
     key = opened.caller.key
     return {
         "recorded_by": opened.caller.person,
         "api_key": key,
         "app_name": key.app_name if key else "",
+        "observed_offset_minutes": _offset_minutes(weighing.observed_at),
     }
 
 

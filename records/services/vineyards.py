@@ -36,7 +36,8 @@ def change_block(
 
 def block_of(opened: OpenFarm, row_id: uuid.UUID) -> Block:
     """Give one block of the open farm."""
-    block: Block | None = Block.objects.for_farm(opened.farm).filter(pk=row_id).first()
+    blocks = Block.objects.for_farm(opened.farm).select_related("pruning_formula", "cultivar", "cultivar_group")
+    block: Block | None = blocks.filter(pk=row_id).first()
     if block is None:
         raise NotFound
     return block
