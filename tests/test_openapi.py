@@ -69,4 +69,3 @@ def examples(document: dict[str, Any]) -> list[tuple[str, dict[str, Any], Any]]:
                 for name, example in media.get("examples", {}).items():
                     found.append((f"{method} {path}: {name}", media["schema"], example["value"]))
     return found
-

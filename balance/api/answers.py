@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from balance.advice import CAUTIONS
@@ -12,8 +13,14 @@ from balance.models import Level, TargetStatus
 from balance.targets import Answer
 from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
 
-#: Where no level names one, the level is empty.
-LEVELS = [*Level.choices, ("", "none")]
+
+@extend_schema_field({"type": ["string", "null"], "enum": [*Level.values, None]})
+class LevelOut(serializers.CharField):
+    """The level that named a formula; null where none does."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(allow_null=True, help_text="Where the formula was named; null: nowhere.", **kwargs)
+
 
 TARGET_EXAMPLE: dict[str, Any] = {
     "status": "ok",
@@ -93,7 +100,7 @@ class TargetOut(serializers.Serializer[Any]):
     nodes_unrounded = serializers.FloatField(allow_null=True, help_text="Before rounding [nodes].")
     nodes_uncapped = serializers.IntegerField(allow_null=True, help_text="Before any minimum or maximum [nodes].")
     reason = serializers.CharField(allow_null=True, help_text="Why there is no number, and what to look at.")
-    level = serializers.ChoiceField(choices=LEVELS, help_text="Where the formula was named.")
+    level = LevelOut()
     formula = FormulaOut(allow_null=True)
     weight_in_formula_units = serializers.FloatField(allow_null=True, help_text="The weight in the formula's own unit.")
     valid_from_units = serializers.IntegerField(help_text="The formula holds from this many units of weight on.")
@@ -130,7 +137,7 @@ def target_shown(given: Answer) -> dict[str, Any]:
         "nodes_unrounded": target.unrounded if target else None,
         "nodes_uncapped": target.uncapped if target else None,
         "reason": given.reason,
-        "level": given.question.resolved.level,
+        "level": given.question.resolved.level or None,
         "formula": FormulaOut(formula).data if formula else None,
         "weight_in_formula_units": target.units if target else None,
         "valid_from_units": 1,

@@ -7,16 +7,17 @@ from typing import Any
 
 import numpy as np
 import orjson
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
 from numpy.typing import NDArray
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.advice import CAUTIONS
-from balance.api.answers import LEVELS
+from balance.api.answers import LevelOut
 from balance.blocks import BlockTargets, targets_of_block
 from balance.models import TargetStatus
+from balance.resolution import Resolved
 from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
 from records.api.strict import StrictIntegerField, StrictQuery
 from records.api.views import FarmView
@@ -53,8 +54,13 @@ _EXAMPLE = {
 class FormulaInUse(serializers.Serializer[Any]):
     """A formula that answers for vines of the block, and the level that named it."""
 
-    level = serializers.ChoiceField(choices=LEVELS)
+    level = LevelOut()
     formula = FormulaOut(allow_null=True)
+
+
+@extend_schema_field({"type": ["string", "null"], "enum": ["within_tolerance", "too_many", "too_few", None]})
+class OutcomeOut(serializers.CharField):
+    """The outcome of a verdict; null where there is nothing to judge."""
 
 
 class VineTarget(serializers.Serializer[Any]):
@@ -73,7 +79,7 @@ class VineTarget(serializers.Serializer[Any]):
     nodes_retained = serializers.IntegerField(allow_null=True, help_text="[nodes]; null: not counted.")
     difference = serializers.IntegerField(allow_null=True, help_text="Retained less target [nodes].")
     tolerance = serializers.IntegerField(help_text="[nodes]")
-    outcome = serializers.ChoiceField(choices=["within_tolerance", "too_many", "too_few"], allow_null=True)
+    outcome = OutcomeOut()
 
 
 class BlockTargetsOut(serializers.Serializer[Any]):
@@ -124,7 +130,7 @@ def as_json(block: Block, computed: BlockTargets) -> bytes:
         "season": computed.season,
         "count": len(computed.walked.heads),
         "with_target": int(np.count_nonzero(~np.isnan(computed.targets.nodes))),
-        "formulas": FormulaInUse(computed.formulas, many=True).data,
+        "formulas": [{"level": each.level or None, "formula": _formula(each)} for each in computed.formulas],
         "cautions": CAUTIONS,
     }
     rows = ",".join(
@@ -146,6 +152,10 @@ def as_json(block: Block, computed: BlockTargets) -> bytes:
         )
     )
     return orjson.dumps(head, default=_plain)[:-1] + f',"results":[{rows}]}}'.encode()
+
+
+def _formula(resolved: Resolved) -> Any:
+    return FormulaOut(resolved.formula).data if resolved.formula else None
 
 
 def _numbers(array: NDArray[np.float64]) -> list[str]:

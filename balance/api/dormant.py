@@ -28,7 +28,7 @@ from records.api.dormant import (
     DormantRecordPatch,
 )
 from records.api.preconditions import answer, expected_version, place_of
-from records.api.strict import StrictIntegerField, StrictQuery
+from records.api.strict import StrictIntegerField, StrictQuery, StrictUUIDField
 from records.api.views import READ_AND_RECORD, FarmView
 from records.models import DormantRecord, RecordChange
 from records.services.dormant import Weighing, correct_weighing, dormant_record, record_weighing
@@ -113,8 +113,8 @@ class DormantRecords(FarmView):
             request,
             paged=True,
             season=StrictIntegerField(min_value=1900, max_value=2100),
-            block=serializers.UUIDField(),
-            vine=serializers.UUIDField(),
+            block=StrictUUIDField(),
+            vine=StrictUUIDField(),
         )
         page = self.paginate_queryset(self.get_queryset().filter(**query))
         return self.get_paginated_response(self.get_serializer(page, many=True).data)

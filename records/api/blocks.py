@@ -21,7 +21,7 @@ from records.api.fields import (
     length_of,
 )
 from records.api.preconditions import answer, expected_version, place_of
-from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
+from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, FarmView
 from records.models import Block
 from records.models.vineyards import Shelter, Training
@@ -98,7 +98,7 @@ class BlockPatch(BlockChange):
 class BlockIn(BlockChange):
     """A new block."""
 
-    id = serializers.UUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
+    id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
     name = StrictCharField(max_length=120, help_text="Its own on the farm.")
 
 

@@ -8,7 +8,13 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from records.api.fields import MassIn, MassOut, mass_of
-from records.api.strict import AwareDateTimeField, StrictCharField, StrictIntegerField, StrictSerializer
+from records.api.strict import (
+    AwareDateTimeField,
+    StrictCharField,
+    StrictIntegerField,
+    StrictSerializer,
+    StrictUUIDField,
+)
 from records.models import DormantRecord
 from records.models.dormant import Scale
 
@@ -97,8 +103,8 @@ class DormantRecordPatch(DormantRecordChange):
 class DormantRecordIn(DormantRecordChange):
     """A new dormant record."""
 
-    id = serializers.UUIDField(required=False, help_text="Made by the client, so that sending again is safe for ever.")
-    vine = serializers.UUIDField(source="vine_id", help_text="A vine of this farm.")
+    id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe for ever.")
+    vine = StrictUUIDField(source="vine_id", help_text="A vine of this farm.")
     observed_at = AwareDateTimeField(help_text="When it was weighed, with the offset: 2027-01-16T10:02:00-05:00.")
     season = StrictIntegerField(
         min_value=1900,

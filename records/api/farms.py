@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from records import access
 from records.api.fields import FormulaField, FormulaNamed
 from records.api.preconditions import answer, expected_version, place_of
-from records.api.strict import StrictCharField, StrictQuery, StrictSerializer
+from records.api.strict import StrictCharField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, CallerView, FarmView
 from records.models import Farm, Program
 from records.models.farms import Hemisphere
@@ -85,7 +85,7 @@ class FarmChange(StrictSerializer):
 class FarmIn(FarmChange):
     """A new farm."""
 
-    id = serializers.UUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
+    id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
     name = StrictCharField(max_length=120, help_text="How the farm is called.")
     hemisphere = serializers.ChoiceField(choices=Hemisphere.choices)
     time_zone = StrictCharField(max_length=60, help_text="IANA name, e.g. America/New_York.")

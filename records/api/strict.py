@@ -108,6 +108,17 @@ class StrictBooleanField(serializers.BooleanField):
         return data
 
 
+class StrictUUIDField(serializers.UUIDField):
+    """An id as text; a number is no id."""
+
+    default_error_messages = {"invalid": "Send an id such as 01991b5e-0000-7000-8000-0000000d0001."}
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not (isinstance(data, str) and re.fullmatch(r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}", data)):
+            self.fail("invalid", value=data)
+        return super().to_internal_value(data)
+
+
 class StrictDecimalField(serializers.DecimalField):
     """A number as a JSON number, or as text where every digit counts."""
 

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from records.api.fields import FormulaField, FormulaNamed
 from records.api.preconditions import answer, expected_version, place_of
-from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
+from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, FarmView
 from records.models import Row, Vine
 from records.services.vineyards import block_of, change_vine, create_row, create_vine, plant_row, vine_of
@@ -43,7 +43,7 @@ VINE_EXAMPLE = {
 class RowIn(StrictSerializer):
     """A new row, planted or not."""
 
-    id = serializers.UUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
+    id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
     number = StrictIntegerField(min_value=1, max_value=9999, help_text="As the farm numbers its rows.")
     vines = StrictIntegerField(
         min_value=0, max_value=2000, required=False, help_text="Vines to create at places 1 to this number."
@@ -78,7 +78,7 @@ class VinePatch(VineChange):
 class VineIn(VineChange):
     """A new vine."""
 
-    id = serializers.UUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
+    id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
     row_number = StrictIntegerField(min_value=1, max_value=9999, help_text="A row of this block.")
     place = StrictIntegerField(min_value=1, max_value=9999, help_text="Counted along the row, from 1.")
 

@@ -31,7 +31,10 @@ def walked(cast):
         format="json", headers={"If-Match": "*"},
     )  # fmt: skip
     cast.owner.client.patch(
-        f"{cast.url}/dormant-records/{cast.records[0]['id']}", {"nodes_retained": 38}, format="json", headers={"If-Match": "*"}
+        f"{cast.url}/dormant-records/{cast.records[0]['id']}",
+        {"nodes_retained": 38},
+        format="json",
+        headers={"If-Match": "*"},
     )
     return cast
 
@@ -78,7 +81,12 @@ def test_every_state_of_a_vine_is_told_apart(walked):
 
 def test_the_count_that_was_left_is_judged(walked):
     first = targets(walked)["results"][0]
-    assert (first["nodes_retained"], first["difference"], first["tolerance"], first["outcome"]) == (38, -10, 3, "too_few")
+    assert (first["nodes_retained"], first["difference"], first["tolerance"], first["outcome"]) == (
+        38,
+        -10,
+        3,
+        "too_few",
+    )
 
 
 def test_the_formulas_in_use_are_named_once_with_their_level(walked):

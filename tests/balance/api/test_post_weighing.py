@@ -47,7 +47,9 @@ def post(winter: Any, **members: Any) -> Any:
 
 def count(winter: Any, record: dict[str, Any], nodes: int, version: int = 1) -> Any:
     url = f"{winter.url}/dormant-records/{record['id']}"
-    return winter.worker.client.patch(url, {"nodes_retained": nodes}, format="json", headers={"If-Match": f'"{version}"'})
+    return winter.worker.client.patch(
+        url, {"nodes_retained": nodes}, format="json", headers={"If-Match": f'"{version}"'}
+    )
 
 
 def test_the_answer_carries_the_number_and_all_that_led_to_it(winter):
@@ -57,7 +59,12 @@ def test_the_answer_carries_the_number_and_all_that_led_to_it(winter):
     assert (target["nodes"], target["nodes_unrounded"], target["level"], target["status"]) == (48, 48.0, "group", "ok")
     assert (target["formula"]["code"], target["formula"]["formula_version"]) == ("american-30-10-lb", 1)
     assert "Ohio State" in target["formula"]["source"]
-    assert [step["calculation"] for step in target["steps"]] == ["30", "1.8 × 10 = 18", "30 + 18 = 48", "0.25 × 10 = 2.5"]
+    assert [step["calculation"] for step in target["steps"]] == [
+        "30",
+        "1.8 × 10 = 18",
+        "30 + 18 = 48",
+        "0.25 × 10 = 2.5",
+    ]
     assert target["scale"] == {"nodes_unrounded": 2.5, "nodes": 3}
     assert "extension" in target["cautions"][0]
 
@@ -67,20 +74,31 @@ def test_the_record_keeps_the_weight_as_sent_beside_the_exact_kilograms(winter):
     assert record["pruning_weight"] == {"value": 2.8, "unit": "[lb_av]", "kg": 1.270058636}
     stored = DormantRecord.objects.for_farm(winter.farm).get()
     assert stored.pruning_weight_kg == Decimal("1.270058636")
-    assert (stored.app_name, stored.recorded_by_id, stored.observed_offset_minutes) == ("test app", winter.worker.person.pk, -300)
+    assert (stored.app_name, stored.recorded_by_id, stored.observed_offset_minutes) == (
+        "test app",
+        winter.worker.person.pk,
+        -300,
+    )
     assert (record["season"], record["observed_at"]) == (2027, "2027-01-16T15:02:00Z")
 
 
 def test_the_same_weight_in_kilograms_gets_the_same_advice(winter):
     pounds = post(winter).json()["target"]
-    kilograms = post(winter, vine=str(winter.vines[1].pk), pruning_weight={"value": "1.270059", "unit": "kg"}).json()["target"]
+    kilograms = post(winter, vine=str(winter.vines[1].pk), pruning_weight={"value": "1.270059", "unit": "kg"}).json()[
+        "target"
+    ]
     assert kilograms["nodes"] == pounds["nodes"]
     assert "1.2701 kg is 2.8 lb" in kilograms["steps"][0]["sentence"]
 
 
 def test_below_one_unit_there_is_a_reason_and_no_number(winter):
     target = post(winter, pruning_weight={"value": 0.75, "unit": "lb"}).json()["target"]
-    assert (target["status"], target["nodes"], target["nodes_unrounded"], target["steps"]) == ("below_formula_range", None, None, [])
+    assert (target["status"], target["nodes"], target["nodes_unrounded"], target["steps"]) == (
+        "below_formula_range",
+        None,
+        None,
+        [],
+    )
     assert "Below one unit of weight (1 lb) no source prints a formula" in target["reason"]
 
 
@@ -94,7 +112,7 @@ def test_a_vine_for_which_no_formula_answers_is_told_what_to_do(winter):
         f"{winter.url}/blocks/{winter.block.pk}", {"cultivar": None}, format="json", headers={"If-Match": "*"}
     )
     target = post(winter).json()["target"]
-    assert (target["status"], target["formula"], target["level"]) == ("no_formula", None, "")
+    assert (target["status"], target["formula"], target["level"]) == ("no_formula", None, None)
     assert "Set pruning_formula on the block or the farm" in target["reason"]
 
 
@@ -157,7 +175,9 @@ def test_sent_again_with_its_id_nothing_new_is_stored_whatever_happened_since(wi
     record_id = str(uuid.uuid4())
     first = post(winter, id=record_id)
     count(winter, first.json(), 48)
-    again = post(winter, id=record_id, pruning_weight={"value": "2.80", "unit": "[lb_av]"}, observed_at="2027-01-16T15:02:00Z")
+    again = post(
+        winter, id=record_id, pruning_weight={"value": "2.80", "unit": "[lb_av]"}, observed_at="2027-01-16T15:02:00Z"
+    )
     assert (first.status_code, again.status_code) == (201, 200)
     assert (again.json()["nodes_retained"], again.json()["version"]) == (48, 2)
     assert DormantRecord.objects.for_farm(winter.farm).count() == 1
@@ -196,7 +216,12 @@ def test_what_was_told_is_kept_with_the_formula_that_told_it(winter):
     record = post(winter).json()
     kept = PruningTarget.objects.for_farm(winter.farm).get()
     formula = PruningFormula.objects.get(code="american-30-10-lb")
-    assert (kept.nodes, kept.formula_id, kept.record_version, str(kept.dormant_record_id)) == (48, formula.pk, 1, record["id"])
+    assert (kept.nodes, kept.formula_id, kept.record_version, str(kept.dormant_record_id)) == (
+        48,
+        formula.pk,
+        1,
+        record["id"],
+    )
 
 
 def test_reading_a_record_again_tells_the_same_and_keeps_no_second_copy(winter):
