@@ -84,6 +84,11 @@ def targets_of_block(opened: OpenFarm, block: Block, season: int | None, row_num
     return BlockTargets(chosen, walked, formulas, formula_of, targets, difference, tolerance, outcome)
 
 
+def weights_of_block(opened: OpenFarm, block: Block, season: int | None) -> NDArray[np.float64]:
+    """Give the weight of every vine of a block in walking order [kg]; NaN where it was not weighed."""
+    return _walk(opened, block, season, None).weights_kg
+
+
 def newest_season(opened: OpenFarm, block: Block) -> int | None:
     """Give the newest season in which a vine of the block has a dormant record."""
     records = DormantRecord.objects.for_farm(opened.farm).filter(block=block)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,6 @@ CHECKS = [
     checks.content_type_conformance,
     checks.response_headers_conformance,
     checks.response_schema_conformance,
-    checks.negative_data_rejection,
     checks.unsupported_method,
 ]
 
@@ -51,9 +51,17 @@ def ground(cast: Any) -> Any:
 @schema.parametrize()
 @settings(max_examples=15, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 def test_no_request_makes_the_service_fail_or_say_what_it_did_not_document(case: Any, ground: Any) -> None:
-    for name, value in ground.ids.items():  # real ids now and then, so that the code behind the door is reached
-        if name in (case.path_parameters or {}) and hash(str(case.path_parameters[name])) % 4:
+    for name, value in ground.ids.items():  # real ids, so that the code behind the door is reached
+        if _is_an_id((case.path_parameters or {}).get(name)):
             case.path_parameters[name] = str(value)
     response = case.call(headers={"Authorization": f"Bearer {ground.owner.key_text}"})
     assert response.status_code < 500, response.text
-    case.validate_response(response, checks=CHECKS)
+    unmet = response.status_code in {412, 428}  # decided by a header before the body is looked at
+    case.validate_response(response, checks=CHECKS if unmet else [*CHECKS, checks.negative_data_rejection])
+
+
+def _is_an_id(value: Any) -> bool:
+    try:
+        return bool(uuid.UUID(str(value)))
+    except ValueError:
+        return False

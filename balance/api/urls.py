@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from balance.api import blocks, dormant, stateless
+from balance.api import blocks, dormant, stateless, statistics
 
 urlpatterns = [
     path("balance/targets", stateless.StatelessTarget.as_view(), name="stateless-target"),
@@ -17,5 +17,6 @@ urlpatterns = [
         dormant.Versions.as_view(),
         name="dormant-record-versions",
     ),
+    path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),
 ]

@@ -9,6 +9,7 @@ from django.db import models
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.fields import empty
 
 from records.api.strict import StrictDecimalField, StrictSerializer
 from records.models import Cultivar, CultivarGroup, PruningFormula
@@ -104,6 +105,11 @@ class CatalogueField(serializers.SlugRelatedField[Any]):
         self.rows = queryset
         self.listed = listed
         super().__init__(slug_field="code", queryset=queryset, **kwargs)
+
+    def run_validation(self, data: Any = empty) -> Any:
+        if data == "":  # no code, and not null either
+            self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
+        return super().run_validation(data)
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, str):

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from records.api import blocks, catalogue, farms, vines
+from records.api import blocks, catalogue, farms, imports, jobs, vines
 
 urlpatterns = [
     path("me", farms.Me.as_view(), name="me"),
@@ -18,5 +18,10 @@ urlpatterns = [
     path("farms/<uuid:farm>/blocks/<uuid:block>", blocks.OneBlock.as_view(), name="block"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/rows", vines.Rows.as_view(), name="rows"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/vines", vines.Vines.as_view(), name="vines"),
+    path("farms/<uuid:farm>/imports", imports.Imports.as_view(), name="imports"),
+    path("farms/<uuid:farm>/imports/<uuid:import_id>", imports.OneImport.as_view(), name="import"),
+    path("farms/<uuid:farm>/imports/<uuid:import_id>/rows", imports.ImportRows.as_view(), name="import-rows"),
+    path("farms/<uuid:farm>/jobs", jobs.Jobs.as_view(), name="jobs"),
+    path("farms/<uuid:farm>/jobs/<uuid:job>", jobs.OneJob.as_view(), name="job"),
     path("farms/<uuid:farm>/vines/<uuid:vine>", vines.OneVine.as_view(), name="vine"),
 ]

@@ -21,15 +21,7 @@ class Import(FarmOwned):
     """One file of vines given to be taken in, with the column map by which it is read."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
-    block = models.ForeignKey(
-        Block,
-        null=True,
-        blank=True,
-        on_delete=models.PROTECT,
-        related_name="+",
-        db_constraint=False,
-        db_index=False,
-    )
+    block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
     file_name = models.CharField(max_length=200)
     file_sha256 = models.CharField(max_length=64)
     content = models.BinaryField(help_text="The file as sent, so that nothing is lost.")
@@ -56,7 +48,6 @@ class ImportRow(FarmOwned):
     outcome = models.CharField(max_length=12, choices=LineOutcome.choices)
     findings = models.JSONField(default=list, help_text="Column, value and reason for each doubt.")
     vine_id = models.UUIDField(null=True, blank=True)
-    record_id = models.UUIDField(null=True, blank=True)
 
     class Meta:
         db_table = "import_row"

@@ -1,0 +1,173 @@
+"""Take in a file of vines: note it, let a worker carry it out in chunks, answer with what became of every line."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.conf import settings
+from django.db import transaction
+
+from records.access import OpenFarm, Right, open_for_work
+from records.errors import NotFound, NotValid
+from records.imports.column_maps import ColumnMap, map_for, read_map, shipped_maps
+from records.imports.planning import plan
+from records.imports.reading import Table, read_table
+from records.imports.storing import counts_of, id_of, store_chunk
+from records.models import Block, Import, Job, PruningFormula
+from records.models.jobs import JobState
+from records.services import jobs
+from records.services.storing import create_once
+
+KIND: Final = "import_vines"
+LINES_IN_A_CHUNK: Final = 500
+
+
+@dataclass(frozen=True)
+class Request:
+    """What somebody asks to be taken in; what is left out, the column map says."""
+
+    file_name: str
+    content: bytes
+    column_map: ColumnMap | None = None
+    block_name: str = ""
+    season: int | None = None
+
+
+@dataclass(frozen=True)
+class Asked:
+    """An import and its job, and whether the same file was asked for before."""
+
+    imported: Import
+    job: Job
+    new: bool
+
+
+def column_maps() -> dict[str, ColumnMap]:
+    """Give the column maps that come with the service."""
+    return shipped_maps(settings.FIXTURES_DIR / "column_maps")
+
+
+def named_map(told: str) -> ColumnMap:
+    """Give a shipped map by its name.
+
+    Raises
+    ------
+    NotValid
+        No map has this name.
+    """
+    maps = column_maps()
+    if told not in maps:
+        raise NotValid.at(
+            "map", code="unknown_map", detail=f"There is no column map {told!r}; known: {', '.join(maps)}."
+        )
+    return maps[told]
+
+
+def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
+    """Note a file to be taken in; the same file for the same block and season is the same import.
+
+    Raises
+    ------
+    NotValid
+        The file cannot be read, or no column map fits it, or block or season are not said.
+    """
+    opened.require(Right.RECORD)
+    table = read_table(asked.content)
+    column_map = asked.column_map or map_for(table.headings, column_maps())
+    _check_headings(table, column_map)
+    season = _said(asked.season or column_map.season, "season", "the harvest year that the winter belongs to")
+    name = _said(asked.block_name or column_map.block.get("name"), "block", "the name of the block")
+    digest = hashlib.sha256(asked.content).hexdigest()
+    block = _block(opened, name, column_map)
+    import_id = id_of(opened.farm.pk, block.pk, season, digest, sorted(column_map.headings.items()))
+    known = Import.objects.for_farm(opened.farm).filter(pk=import_id).select_related("job").first()
+    if known is not None:
+        return Asked(known, _running_again(opened, known), new=False)
+    job = jobs.queue_job(opened, KIND)
+    imported = Import.objects.create(
+        id=import_id, farm=opened.farm, job=job, block=block, file_name=asked.file_name[:200], file_sha256=digest,
+        content=asked.content, column_map=column_map.as_json(), season=season,
+    )  # fmt: skip
+    return Asked(imported, job, new=True)
+
+
+def _running_again(opened: OpenFarm, known: Import) -> Job:
+    """Give the job of an import; one that failed is tried again."""
+    if known.job.state != JobState.FAILED:
+        return known.job
+    job = jobs.queue_job(opened, KIND)
+    Import.objects.for_farm(opened.farm).filter(pk=known.pk).update(job=job)
+    return job
+
+
+def _check_headings(table: Table, column_map: ColumnMap) -> None:
+    lacking = sorted(column_map.needed - set(table.headings))
+    if lacking:
+        raise NotValid.at(
+            "map",
+            code="headings_missing",
+            detail=f"The file has no heading {lacking[0]!r}, which the column map {column_map.name!r} needs. "
+            f"It has: {', '.join(table.headings)}.",
+        )
+
+
+def _said(value: Any, member: str, meaning: str) -> Any:
+    if not value:
+        raise NotValid.at(member, code="required", detail=f"Neither the request nor the column map says {meaning}.")
+    return value
+
+
+def _block(opened: OpenFarm, name: str, column_map: ColumnMap) -> Block:
+    """Give the block of this name, made from what the map says of it if the farm has none."""
+    known: Block | None = Block.objects.for_farm(opened.farm).filter(name=name).first()
+    if known is not None:
+        return known
+    opened.require(Right.RECORD)
+    return create_once(Block, opened.farm, id_of(opened.farm.pk, name), _block_columns(name, column_map.block)).row
+
+
+def _block_columns(name: str, told: Mapping[str, Any]) -> dict[str, Any]:
+    columns: dict[str, Any] = {
+        "name": name,
+        "note": told.get("note", ""),
+        "training": told.get("training", "not_stated"),
+    }
+    if code := told.get("pruning_formula"):
+        formula = PruningFormula.objects.filter(code=code).order_by("-formula_version").first()
+        if formula is None:
+            raise NotValid.at("map", code="unknown_formula", detail=f"The catalogue has no formula {code!r}.")
+        columns["pruning_formula"] = formula
+    return columns
+
+
+def import_of(opened: OpenFarm, import_id: uuid.UUID) -> Import:
+    """Give one import of the open farm."""
+    imports = Import.objects.for_farm(opened.farm).select_related("job").defer("content")
+    imported: Import | None = imports.filter(pk=import_id).first()
+    if imported is None:
+        raise NotFound
+    return imported
+
+
+def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
+    """Store the file's lines chunk by chunk, each with its outcome in one transaction; safe to begin again."""
+    with transaction.atomic():
+        open_for_work(farm_id)
+        imported: Import = Import.objects.for_farm(farm_id).get(job_id=job_id)
+    column_map = read_map(imported.column_map)
+    planned = list(plan(read_table(bytes(imported.content)), column_map))
+    yield 0, len(planned)
+    for start in range(0, len(planned), LINES_IN_A_CHUNK):
+        chunk = planned[start : start + LINES_IN_A_CHUNK]
+        with transaction.atomic():
+            open_for_work(farm_id)
+            store_chunk(imported, chunk)
+            Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts_of(imported))
+        yield start + len(chunk), len(planned)
+
+
+jobs.KINDS[KIND] = carry_out

@@ -1,0 +1,22 @@
+"""What Celery may call: shells of one line around the jobs."""
+
+from __future__ import annotations
+
+import uuid
+
+from celery import shared_task
+
+from records.services import imports as _imports  # noqa: F401 - registers its kind of job
+from records.services import jobs
+
+
+@shared_task(soft_time_limit=600, max_retries=0)
+def run_job(farm_id: str, job_id: str) -> None:
+    """Carry out one job."""
+    jobs.run(uuid.UUID(farm_id), uuid.UUID(job_id))
+
+
+@shared_task(soft_time_limit=30)
+def sweep_jobs() -> int:
+    """Wake workers for jobs whose worker died or was never woken."""
+    return jobs.sweep()
