@@ -8,3 +8,7 @@ class VineyardConfig(AppConfig):
 
     name = "vineyard"
     verbose_name = "Vineyard service"
+
+    def ready(self) -> None:
+        """Let every process know the broker: the API wakes workers, too."""
+        import vineyard.celery  # noqa: F401, PLC0415 - needs the settings

@@ -148,6 +148,10 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "SCHEMA_PATH_PREFIX": r"/api/v1",
+    "ENUM_NAME_OVERRIDES": {
+        "LineOutcome": "records.models.imports.LineOutcome",
+        "CountOutcome": ["within_tolerance", "too_many", "too_few"],
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "vineyard.api.schema.complete_operations",

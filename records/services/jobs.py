@@ -49,14 +49,18 @@ def job_of(opened: OpenFarm, job_id: uuid.UUID) -> Job:
     return job
 
 
-def run(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:
-    """Take up a job and carry it out; nothing happens where another worker holds it or it is finished."""
+def run(farm_id: uuid.UUID, job_id: uuid.UUID, watch: Callable[[int, int], object] = lambda *_: None) -> None:
+    """Take up a job and carry it out; nothing happens where another worker holds it or it is finished.
+
+    ``watch`` is told how far the work is, after each part that is committed.
+    """
     kind = _take_up(farm_id, job_id)
     if kind is None:
         return
     try:
         for done, total in KINDS[kind](farm_id, job_id):
             _note_progress(farm_id, job_id, done, total)
+            watch(done, total)
     except Refusal as refusal:
         _finish(farm_id, job_id, JobState.FAILED, refusal.detail)
     except Exception:

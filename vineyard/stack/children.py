@@ -31,6 +31,7 @@ class Child:
     name: str
     process: subprocess.Popen[bytes]
     stop_signal: signal.Signals
+    serves_others: bool
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,12 @@ class Children:
         log: Path | None = None,
         stop_signal: signal.Signals = signal.SIGTERM,
         identity: Identity | None = None,
+        serves_others: bool = False,
     ) -> subprocess.Popen[bytes]:
-        """Start a child in a process group of its own; its output goes to ``log``, else to ours."""
+        """Start a child in a process group of its own; its output goes to ``log``, else to ours.
+
+        A child that serves others is stopped after those that do not.
+        """
         self._start_guard()
         output = log.open("ab") if log else None
         try:
@@ -81,7 +86,7 @@ class Children:
         finally:
             if output:
                 output.close()
-        self._children.append(Child(name, process, stop_signal))
+        self._children.append(Child(name, process, stop_signal, serves_others))
         self._tell_guard(f"{process.pid} {start_mark(process.pid)} {stop_signal.value}\n")
         return process
 
@@ -94,12 +99,11 @@ class Children:
         return next((child for child in self._children if child.process.poll() is not None), None)
 
     def stop(self) -> None:
-        """Stop every child, the youngest first, and end whatever outlived its leader."""
-        for child in reversed(self._children):
-            if child.process.poll() is None:
-                child.process.send_signal(child.stop_signal)
-                _wait_or_kill(child.process)
-            _sweep(child.process.pid)
+        """Stop every child, servers of others last, and end whatever outlived its leader."""
+        clients = [child for child in self._children if not child.serves_others]
+        _stop_together(clients)
+        for server in reversed([child for child in self._children if child.serves_others]):
+            _stop_together([server])
         self._children.clear()
         self._tell_guard("done\n")
         if self._guard and self._guard.stdin:
@@ -119,6 +123,15 @@ class Children:
                 self._guard.stdin.flush()
             except BrokenPipeError:  # somebody ended the guard; the kernel's signal still ties direct children
                 self._guard = None
+
+
+def _stop_together(children: Sequence[Child]) -> None:
+    for child in children:
+        if child.process.poll() is None:
+            child.process.send_signal(child.stop_signal)
+    for child in children:
+        _wait_or_kill(child.process)
+        _sweep(child.process.pid)
 
 
 def _wait_or_kill(process: subprocess.Popen[bytes]) -> None:

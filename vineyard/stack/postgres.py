@@ -51,7 +51,9 @@ def start_postgres(places: Places, children: Children, *, fast: bool) -> str:
         argv += ["-c", f"{name}={value}"]
     for _ in range(40):  # an orphan of a killed owner may still be shutting down
         beginning = log.stat().st_size if log.exists() else 0
-        process = children.spawn("postgres", argv, log=log, stop_signal=signal.SIGINT, identity=places.identity)
+        process = children.spawn(
+            "postgres", argv, log=log, stop_signal=signal.SIGINT, identity=places.identity, serves_others=True
+        )
         if _answers_in_time(places, process):
             return address(places, "postgres", "postgres")
         children.forget(process)

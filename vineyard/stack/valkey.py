@@ -26,7 +26,7 @@ def start_valkey(places: Places, children: Children, *, fast: bool) -> str:
     argv += ["--dir", str(data), "--save", "", "--appendonly", "no" if fast else "yes", "--daemonize", "no"]
     argv += ["--loglevel", "warning", "--maxmemory-policy", "noeviction"]
     log = places.base / "valkey.log"
-    process = children.spawn("valkey", argv, log=log)
+    process = children.spawn("valkey", argv, log=log, serves_others=True)
     end = time.monotonic() + STARTS_WITHIN_SECONDS
     while time.monotonic() < end and process.poll() is None:
         if _says(place, b"PING\r\n").startswith(b"+PONG"):

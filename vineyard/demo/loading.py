@@ -1,0 +1,85 @@
+"""Put the invented scenario on record, and make the keys of one run; safe to repeat."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from records.access import Caller, OpenFarm, Right, enter, open_farm
+from records.models import ApiKey, Cultivar, Person, Program, ProgramMembership, Role
+from records.services.farms import create_farm, set_role
+from records.services.keys import make_key, revoke_key
+from records.services.vineyards import create_block, create_row, plant_row
+from records.units import Quantity
+from vineyard.demo.scenario import BlockPlan, FarmPlan, KeyPlan, Scenario
+
+#: By this beginning of its label a key of an earlier run is known, and taken back.
+KEY_LABEL = "invented scenario:"
+
+
+def load_scenario(scenario: Scenario) -> Program:
+    """Put people, program, farms, roles, blocks, rows and vines on record; what stands there stays."""
+    people = {code: _person(scenario, code) for code in scenario.people}
+    program = _program(scenario, people)
+    for farm in scenario.farms.values():
+        with transaction.atomic():
+            _load_farm(farm, people, program)
+    return program
+
+
+def make_keys(scenario: Scenario) -> dict[str, str]:
+    """Make the keys of this run, and take back those of earlier runs; gives their texts by the plan's names."""
+    emails = [part.email for part in scenario.people.values()]
+    with transaction.atomic():
+        for old in ApiKey.objects.filter(person__email__in=emails, label__startswith=KEY_LABEL, revoked_at=None):
+            revoke_key(old)
+        return {code: _key(scenario, plan) for code, plan in scenario.keys.items()}
+
+
+def _person(scenario: Scenario, code: str) -> Person:
+    part = scenario.people[code]
+    known = Person.objects.filter(email=part.email).first()
+    return known or Person.objects.create_user(part.email, part.name)
+
+
+def _program(scenario: Scenario, people: dict[str, Person]) -> Program:
+    told = scenario.program
+    program, _ = Program.objects.get_or_create(name=told["name"], defaults={"region": told["region"]})
+    ProgramMembership.objects.get_or_create(program=program, person=people[told["lead"]])
+    return program
+
+
+def _load_farm(plan: FarmPlan, people: dict[str, Person], program: Program) -> None:
+    owner = next(people[code] for code, role in plan.roles.items() if role == Role.OWNER)
+    caller = Caller(owner)
+    enter(caller)
+    columns = {**plan.columns, "program": program if plan.in_program else None, "region": program.region}
+    farm, _ = create_farm(caller, plan.id, columns)
+    for code, role in plan.roles.items():
+        set_role(farm, people[code], role)
+    opened = open_farm(caller, farm.pk, Right.MANAGE)
+    for block in plan.blocks.values():
+        _load_block(opened, block)
+
+
+def _load_block(opened: OpenFarm, plan: BlockPlan) -> None:
+    block = create_block(opened, plan.id, _block_columns(plan)).row
+    for row in plan.rows:
+        plant_row(opened, create_row(opened, block, row.id, row.number).row, row.vines)
+
+
+def _block_columns(plan: BlockPlan) -> dict[str, Any]:
+    columns = dict(plan.columns)
+    columns["cultivar"] = Cultivar.objects.get(code=columns["cultivar"])
+    for spacing in ("row_spacing", "vine_spacing"):
+        columns[spacing] = Quantity(Decimal(columns[spacing]["value"]), columns[spacing]["unit"])
+    return columns
+
+
+def _key(scenario: Scenario, plan: KeyPlan) -> str:
+    person = Person.objects.get(email=scenario.people[plan.person].email)
+    farms = [scenario.farms[plan.farm].id] if plan.farm else []
+    _, text = make_key(person, label=f"{KEY_LABEL} {plan.code}", scopes=plan.scopes, app_name=plan.app, farm_ids=farms)
+    return text

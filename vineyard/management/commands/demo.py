@@ -1,0 +1,77 @@
+"""Play the invented winter's day against the real service and print it."""
+
+from __future__ import annotations
+
+import os
+import time
+from typing import Any
+
+from django.conf import settings
+from django.core.management import BaseCommand, CommandError
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from vineyard import holding, servers
+from vineyard.database_role import UnsafeRole
+from vineyard.demo import printing
+from vineyard.demo.loading import load_scenario, make_keys
+from vineyard.demo.playing import FieldApp, Played, Refused
+from vineyard.demo.scenario import Scenario, read_scenario
+from vineyard.launch import stack_folder
+from vineyard.stack import Children
+from vineyard.starting import prepare_database
+
+
+class Command(BaseCommand):
+    """The demonstration."""
+
+    help = "Bring everything up, play an invented winter's day over HTTP, print it, and stop."
+    requires_system_checks: list[str] = []
+
+    def handle(self, *_: Any, **__: Any) -> None:
+        began = time.monotonic()
+        out = printing.console()
+        children = holding.children()
+        try:
+            self._play(children, out, began)
+        except (servers.NotReady, UnsafeRole, Refused) as error:
+            raise CommandError(str(error)) from error
+        finally:
+            children.stop()
+
+    def _play(self, children: Children, out: Console, began: float) -> None:
+        scenario = read_scenario(settings.FIXTURES_DIR / "scenario")
+        port = servers.free_port()
+        url = servers.base_url("127.0.0.1", port)
+        os.environ["PUBLIC_URL"] = url
+        out.print("Balanced pruning of grapevines: an invented winter's day, played on the real service", style="bold")
+        prepare_database(lambda sentence: out.print(f"· {sentence}", style="dim"))
+        out.print("· Loading the invented scenario", style="dim")
+        load_scenario(scenario)
+        keys = make_keys(scenario)
+        out.print(f"· Starting the service at {url}", style="dim")
+        log = stack_folder(demo=True) / "service.log"
+        log.parent.mkdir(parents=True, exist_ok=True)
+        servers.start_api(children, "127.0.0.1", port, workers=1, log=log)
+        servers.start_worker(children, log)
+        servers.start_scheduler(children, log.parent, log)
+        servers.wait_until_ready(children, url)
+        app = FieldApp(url, keys["field_app"], scenario)
+        day = play_with_progress(out, app, scenario)
+        unchanged = sum(not played.is_new for played in day)
+        if unchanged:
+            out.print(f"· {unchanged} of {len(day)} weighings were known from an earlier run: nothing was stored twice")
+        printing.print_day(out, scenario, day)
+        printing.print_steps(out, day)
+        printing.print_block(out, app.statistics(), app.targets())
+        printing.print_where_next(out, day[0].record["target"]["cautions"], time.monotonic() - began)
+
+
+def play_with_progress(out: Console, app: FieldApp, scenario: Scenario) -> list[Played]:
+    """Play the day, with a bar where there is a terminal to draw it on."""
+    words = TextColumn("· Posting weighings and counts as the field app")
+    bar = Progress(words, BarColumn(), MofNCompleteColumn(), console=out, disable=not out.is_terminal)
+    if not out.is_terminal:
+        out.print(f"· Posting {len(scenario.visits)} weighings and their counts as the field app", style="dim")
+    with bar:
+        return list(bar.track(app.play(), total=len(scenario.visits)))

@@ -1,0 +1,115 @@
+"""The processes that serve: the API under granian, a worker, a scheduler; started as children, stopped in order."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+import httpx
+
+from vineyard.stack import Children
+
+READY_WITHIN_SECONDS: Final = 60
+#: A worker's statements may take longer than a request's.
+WORKER_ENVIRONMENT: Final = {"STATEMENT_TIMEOUT_MS": "900000"}
+
+
+class NotReady(Exception):
+    """The service did not come up; the message says what is known."""
+
+
+def refuse_taken_port(host: str, port: int) -> None:
+    """Refuse a port that is taken, before anything is started.
+
+    Raises
+    ------
+    NotReady
+        With a sentence that says what to do.
+    """
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise NotReady(
+                f"Port {port} of {host} cannot be used: {error.strerror}. Choose another: --port."
+            ) from error
+
+
+def free_port() -> int:
+    """Give a port of this machine that nobody uses at the moment."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
+def base_url(host: str, port: int) -> str:
+    """Write the address of a host and port."""
+    return f"http://{f'[{host}]' if ':' in host else host}:{port}"
+
+
+def start_api(children: Children, host: str, port: int, *, workers: int = 2, log: Path | None = None) -> None:
+    """Start the API: synchronous workers with one thread each, measured fastest for Django here."""
+    argv = [sys.executable, "-m", "granian", "--interface", "wsgi", "vineyard.wsgi:application", "--host", host]
+    argv += ["--port", str(port), "--workers", str(workers), "--blocking-threads", "1", "--respawn-failed-workers"]
+    argv += ["--log-level", "warning", "--no-ws", "--workers-kill-timeout", "5"]
+    children.spawn("API", argv, environment={"PUBLIC_URL": os.environ.get("PUBLIC_URL", base_url(host, port))}, log=log)
+
+
+def start_worker(children: Children, log: Path | None = None) -> None:
+    """Start a worker for the jobs."""
+    children.spawn("worker", [*_celery(), "worker", "-c", "1", *_QUIET], environment=WORKER_ENVIRONMENT, log=log)
+
+
+def start_scheduler(children: Children, folder: Path, log: Path | None = None) -> None:
+    """Start the scheduler, which sweeps for jobs that nobody was woken for."""
+    folder.mkdir(parents=True, exist_ok=True)
+    argv = [*_celery(), "beat", "--loglevel", "warning", "--pidfile=", "--schedule", str(folder / "schedule")]
+    children.spawn("scheduler", argv, environment=WORKER_ENVIRONMENT, log=log)
+
+
+def _celery() -> list[str]:
+    # In a container, or as root here, everybody is told at every start not to be root; the README says it once.
+    calm = ["-W", "ignore:You're running the worker with superuser privileges"]
+    return [sys.executable, *calm, "-m", "celery", "--app", "vineyard", "--quiet"]
+
+
+_QUIET: Final = ["--loglevel", "warning", "--without-mingle", "--without-gossip"]
+
+
+def wait_until_ready(children: Children, url: str) -> None:
+    """Wait until the service says that it is ready; answers of anybody else on the port do not count.
+
+    Raises
+    ------
+    NotReady
+        A child ended, or it took too long.
+    """
+    end = time.monotonic() + READY_WITHIN_SECONDS
+    for said in _answers(url):
+        ended = children.ended()
+        if ended:
+            raise NotReady(f"The {ended.name} ended with status {ended.process.returncode} instead of starting.")
+        if said.get("status") == "ready":
+            return
+        if time.monotonic() > end:
+            raise NotReady(
+                f"The service is not ready after {READY_WITHIN_SECONDS} s: {said.get('detail', 'no answer')}"
+            )
+        time.sleep(0.05)
+
+
+def _answers(url: str) -> Iterator[dict[str, str]]:
+    with httpx.Client(timeout=5, trust_env=False) as client:
+        while True:
+            try:
+                answer = client.get(f"{url}/readyz")
+                yield answer.json() if "json" in answer.headers.get("Content-Type", "") else {}
+            except (httpx.HTTPError, ValueError):
+                yield {}

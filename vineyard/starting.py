@@ -1,0 +1,30 @@
+"""What every start does before it serves: migrate, load the catalogues, look at the role."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+
+from django.conf import settings
+from django.core.management import call_command
+from django.db import connection
+
+from records.services.catalogue import load_catalogues
+from vineyard.database_role import refuse_unsafe_role
+
+
+def prepare_database(say: Callable[[str], None]) -> None:
+    """Bring the database up to this version, if its owner's address is known, and refuse an unsafe role.
+
+    Raises
+    ------
+    UnsafeRole
+        The serving role could look over the walls between farms.
+    """
+    refuse_unsafe_role()
+    if "DATABASE_OWNER_URL" in os.environ:
+        say("Bringing the database up to this version")
+        call_command("migrate", verbosity=0, interactive=False)
+    say("Loading cultivars and formulas")
+    load_catalogues(settings.FIXTURES_DIR / "catalogue")
+    connection.close()  # the children open their own
