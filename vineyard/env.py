@@ -2,7 +2,8 @@
 
 Only this module reads ``os.environ`` for settings.  Every reader names the variable, what was
 found and what would be right, so that the person who starts the service can mend it from the
-message alone.  A secret may be given in a file: ``SECRET_KEY_FILE`` stands for ``SECRET_KEY``.
+message alone.  Any of them may be given in a file instead, because some hold secrets: ``SECRET_KEY_FILE``
+names a file whose content stands for ``SECRET_KEY``.
 """
 
 from __future__ import annotations
@@ -38,7 +39,15 @@ DECLARED: dict[str, Setting] = {}
 def _declare(name: str, meaning: str, default: str | None) -> str | None:
     """Note that the variable exists and give its raw text, stripped, or the default."""
     DECLARED[name] = Setting(name, meaning, default)
+    kept_in = os.environ.get(f"{name}_FILE", "").strip()
     found = os.environ.get(name, "").strip()
+    if kept_in and found:
+        raise BadSetting(f"{name} and {name}_FILE are both set. Set one of them.")
+    if kept_in:
+        try:
+            found = Path(kept_in).read_text(encoding="utf-8").strip()
+        except OSError as error:
+            raise BadSetting(f"{name}_FILE names {kept_in}, which cannot be read: {error.strerror}.") from error
     return found or default
 
 
@@ -76,13 +85,7 @@ def hosts(name: str, meaning: str, default: str) -> list[str]:
 
 
 def secret(name: str, meaning: str, *, shortest: int) -> str:
-    """Give a secret from the variable or from the file that ``NAME_FILE`` names."""
-    kept_in = os.environ.get(f"{name}_FILE", "").strip()
-    if kept_in:
-        try:
-            os.environ.setdefault(name, Path(kept_in).read_text(encoding="utf-8").strip())
-        except OSError as error:
-            raise BadSetting(f"{name}_FILE names {kept_in}, which cannot be read: {error.strerror}.") from error
+    """Give a secret: no placeholder, and long enough."""
     found = text(name, meaning)
     if found.lower() in PLACEHOLDERS or found.lower().startswith("django-insecure"):
         raise BadSetting(f"{name} is a placeholder. Give it a value of your own.")

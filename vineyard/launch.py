@@ -48,7 +48,7 @@ def prepared(argv: Sequence[str]) -> Iterator[None]:
     or one of its own for as long as it takes.
     """
     command = argv[1] if len(argv) > 1 else "help"
-    if "DATABASE_URL" in os.environ:
+    if {"DATABASE_URL", "DATABASE_URL_FILE"} & os.environ.keys():
         yield
         return
     demo = command == "demo" or "--demo" in argv

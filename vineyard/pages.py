@@ -91,7 +91,9 @@ class Swagger(SpectacularSwaggerView):
 
 
 class Redoc(SpectacularRedocView):
-    """The documentation to read."""
+    """The documentation to read; a template of our own, because the usual one asks another host for its fonts."""
+
+    template_name = "vineyard/redoc.html"
 
     renderer_classes = [TemplateHTMLRenderer]
     authentication_classes = []

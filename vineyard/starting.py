@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 
 from django.conf import settings
@@ -22,7 +21,7 @@ def prepare_database(say: Callable[[str], None]) -> None:
         The serving role could look over the walls between farms.
     """
     refuse_unsafe_role()
-    if "DATABASE_OWNER_URL" in os.environ:
+    if settings.DATABASE_OWNER.host != "nowhere":
         say("Bringing the database up to this version")
         call_command("migrate", verbosity=0, interactive=False)
     say("Loading cultivars and formulas")

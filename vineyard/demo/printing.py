@@ -69,10 +69,8 @@ def print_steps(out: Console, day: list[Played]) -> None:
     target, verdict = slipped.record["target"], slipped.record["verdict"]
     formula = target["formula"]
     lines = Text()
-    lines.append(
-        f"{formula['label']}, named by the {_LEVELS[target['level']]}.\n{formula['source']} ({formula['source_mark']}).\n\n",
-        "dim",
-    )
+    lines.append(f"{formula['label']}, named by the {_LEVELS[target['level']]}.\n", "dim")
+    lines.append(f"{formula['source']} ({formula['source_mark']}).\n\n", "dim")
     for step in target["steps"]:
         lines.append(f"{step['calculation']:<18}", "bold")
         lines.append(f" {step['sentence']}\n")
