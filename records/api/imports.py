@@ -242,7 +242,7 @@ class ImportRows(FarmView):
 def _request(request: Request) -> imports.Request:
     """Give what was asked for, whether the file came as the body or in a form."""
     body = cast(dict[str, Any], request.data)
-    if "content" in body:
+    if request.content_type.startswith(CsvParser.media_type):
         told = StrictQuery.of(
             request,
             map=StrictCharField(max_length=60),
@@ -250,7 +250,7 @@ def _request(request: Request) -> imports.Request:
             season=StrictIntegerField(min_value=1900, max_value=2100),
         )
         name = "the body of the request"
-        return imports.Request(name, body["content"], _map(told), told.get("block", ""), told.get("season"))
+        return imports.Request(name, body.get("content", b""), _map(told), told.get("block", ""), told.get("season"))
     StrictQuery.of(request)
     sent = ImportFile(data=body)
     sent.is_valid(raise_exception=True)
