@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+import sys
+from typing import Any, Final
 
 import orjson
+from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 
 from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
+
+RETRY_AFTER_SECONDS: Final = "5"
 
 
 def problem_response(request: HttpRequest, kind: Kind, detail: str, **more: Any) -> HttpResponse:
@@ -34,5 +38,12 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Answer 500 when a view failed outside Django REST framework."""
+    """Answer when a request failed outside Django REST framework: 503 where the database is away, else 500.
+
+    A request's transaction is opened before its view is called, so a database that is away is met here.
+    """
+    if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+        response = problem_response(request, KINDS["unavailable"], "The records cannot be reached. Nothing was stored.")
+        response["Retry-After"] = RETRY_AFTER_SECONDS
+        return response
     return problem_response(request, KINDS["internal_error"], "The service failed; this is a fault of ours.")

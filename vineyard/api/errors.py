@@ -16,6 +16,7 @@ from rest_framework.views import set_rollback
 
 from records import errors as records
 from records.api.strict import InvalidQuery
+from vineyard.api.answers import RETRY_AFTER_SECONDS
 from vineyard.api.constraints import CONSTRAINTS
 from vineyard.api.faults import in_body, in_query, of_refusal, pointer
 from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, Kind, problem
@@ -34,7 +35,6 @@ REFUSALS: Final[dict[type[records.Refusal], str]] = {
     records.Conflict: "conflict",
     records.Refusal: "not_valid",
 }
-RETRY_AFTER_SECONDS: Final = "5"
 
 
 def problem_handler(exception: Exception, context: dict[str, Any]) -> Response | None:

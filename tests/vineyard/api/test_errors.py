@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,6 +17,8 @@ from records.errors import Refusal
 from vineyard.api.errors import REFUSALS, problem_handler
 from vineyard.api.middleware import RequestId
 from vineyard.api.problems import KINDS
+
+ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture
@@ -66,3 +72,25 @@ def test_every_refusal_of_ours_has_its_kind_of_problem():
 
 def test_an_exception_that_is_nobodys_is_left_to_the_last_net():
     assert problem_handler(MemoryError(), {}) is None
+
+
+def test_with_the_database_away_what_needs_it_is_503_and_the_rest_answers():
+    """A process of its own, whose database is at a port where nobody listens."""
+    script = (
+        "import django; django.setup(); from django.test import Client; c = Client(raise_request_exception=False)\n"
+        "for path in ('/livez', '/', '/problems', '/openapi.json', '/readyz', '/api/v1/me', '/api/v1/formulas'):\n"
+        "    answer = c.get(path, headers={'Accept': 'application/json'})\n"
+        "    print(path, answer.status_code, answer.headers.get('Retry-After'))\n"
+    )
+    away = {
+        "DATABASE_URL": "postgresql://app@127.0.0.1:1/vineyard", "BROKER_URL": "redis://127.0.0.1:1/0",
+        "SECRET_KEY": "x" * 50, "DJANGO_SETTINGS_MODULE": "vineyard.settings", "ALLOWED_HOSTS": "testserver",
+    }  # fmt: skip
+    argv = [sys.executable, "-c", script]
+    ended = subprocess.run(
+        argv, cwd=ROOT, env={**os.environ, **away}, capture_output=True, text=True, timeout=60, check=True
+    )
+    assert ended.stdout.splitlines() == [
+        "/livez 200 None", "/ 200 None", "/problems 200 None", "/openapi.json 200 None",
+        "/readyz 503 5", "/api/v1/me 503 5", "/api/v1/formulas 503 5",
+    ]  # fmt: skip
