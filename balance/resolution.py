@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from django.db.models import Q
+
 from balance.models import Level
 from records.models import Block, Cultivar, CultivarGroup, Farm, PruningFormula, Vine
 
@@ -44,12 +46,13 @@ def _levels_of_block(farm: Farm, block: Block) -> Iterator[Resolved]:
 
 
 def _levels_of_cultivar(cultivar: Cultivar | None, group: CultivarGroup | None) -> Iterator[Resolved]:
-    defaults = PruningFormula.objects.filter(is_default=True).order_by("-formula_version")
-    if cultivar is not None:
-        yield Resolved(defaults.filter(cultivar=cultivar).first(), Level.CULTIVAR)
     group_code = cultivar.group_id if cultivar is not None else (group.pk if group else None)
-    if group_code is not None:
-        yield Resolved(defaults.filter(group=group_code, cultivar=None).first(), Level.GROUP)
+    if group_code is None:
+        return
+    own = Q(cultivar=cultivar) if cultivar is not None else Q(pk=None)
+    answering = PruningFormula.objects.filter(own | Q(group=group_code, cultivar=None), is_default=True)
+    for formula in sorted(answering, key=lambda each: each.cultivar_id is None):
+        yield Resolved(formula, Level.CULTIVAR if formula.cultivar_id else Level.GROUP)
 
 
 def _first(levels: Iterable[Resolved]) -> Resolved:

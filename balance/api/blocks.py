@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 import orjson
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
-from numpy.typing import NDArray
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.advice import CAUTIONS
 from balance.api.answers import LevelOut
+from balance.api.table_json import Column, ids, numbers, rows_as_json, whole_numbers, words
 from balance.blocks import BlockTargets, targets_of_block
 from balance.models import TargetStatus
 from balance.resolution import Resolved
@@ -24,6 +24,7 @@ from records.api.views import FarmView
 from records.models import Block
 from records.services.vineyards import block_of
 
+OUTCOMES = ("within_tolerance", "too_many", "too_few")
 _VINE_EXAMPLE = {
     "vine": "01991b5e-0000-7000-8000-00000000b1e7",
     "row_number": 3,
@@ -58,7 +59,7 @@ class FormulaInUse(serializers.Serializer[Any]):
     formula = FormulaOut(allow_null=True)
 
 
-@extend_schema_field({"type": ["string", "null"], "enum": ["within_tolerance", "too_many", "too_few", None]})
+@extend_schema_field({"type": ["string", "null"], "enum": [*OUTCOMES, None]})
 class OutcomeOut(serializers.CharField):
     """The outcome of a verdict; null where there is nothing to judge."""
 
@@ -124,53 +125,44 @@ class Targets(FarmView):
 
 
 def as_json(block: Block, computed: BlockTargets) -> bytes:
-    """Write the answer; the vines' parts are JSON already and are only joined."""
+    """Write the answer: its head as any other, its vines as one table."""
     head = {
         "block": block.pk,
         "season": computed.season,
-        "count": len(computed.walked.heads),
+        "count": len(computed.walked),
         "with_target": int(np.count_nonzero(~np.isnan(computed.targets.nodes))),
         "formulas": [{"level": each.level or None, "formula": _formula(each)} for each in computed.formulas],
         "cautions": CAUTIONS,
     }
-    rows = ",".join(
-        f'{vine},"pruning_weight_kg":{weight},"formula":{formula},"status":{status},"nodes":{nodes},'
-        f'"nodes_unrounded":{unrounded},"nodes_retained":{retained},"difference":{difference},'
-        f'"tolerance":{tolerance},"outcome":{outcome}}}'
-        for vine, weight, formula, status, nodes, unrounded, retained, difference, tolerance, outcome in zip(
-            computed.walked.heads,
-            _numbers(computed.walked.weights_kg),
-            computed.formula_of.tolist(),
-            _words(computed.targets.status),
-            _whole(computed.targets.nodes),
-            _numbers(computed.targets.unrounded),
-            _whole(computed.walked.retained),
-            _whole(computed.difference),
-            _whole(computed.tolerance),
-            _words(computed.outcome),
-            strict=True,
-        )
-    )
-    return orjson.dumps(head, default=_plain)[:-1] + f',"results":[{rows}]}}'.encode()
+    opened = orjson.dumps(head, default=as_plain_json)[:-1]
+    return b"".join((opened, b',"results":[', rows_as_json(_columns(computed)), b"]}"))
 
 
 def _formula(resolved: Resolved) -> Any:
     return FormulaOut(resolved.formula).data if resolved.formula else None
 
 
-def _numbers(array: NDArray[np.float64]) -> list[str]:
-    """Write numbers as JSON writes them, all at once; NaN is null."""
-    return orjson.dumps(array, option=orjson.OPT_SERIALIZE_NUMPY).decode()[1:-1].split(",") if array.size else []
+def _columns(computed: BlockTargets) -> dict[str, Column]:
+    walked, targets = computed.walked, computed.targets
+    labels = np.array([label.encode() for label in walked.labels]) if walked.labels else np.full(len(walked), b'""')
+    return {
+        "vine": ids(walked.vines),
+        "row_number": numbers(walked.row_numbers),
+        "place": numbers(walked.places),
+        "label": labels,
+        "record": ids(walked.records),
+        "pruning_weight_kg": numbers(walked.weights_kg),
+        "formula": numbers(computed.formula_of),
+        "status": words(targets.status, TargetStatus.values),
+        "nodes": whole_numbers(targets.nodes),
+        "nodes_unrounded": numbers(targets.unrounded),
+        "nodes_retained": whole_numbers(walked.retained),
+        "difference": whole_numbers(computed.difference),
+        "tolerance": whole_numbers(computed.tolerance),
+        "outcome": words(computed.outcome, OUTCOMES),
+    }
 
 
-def _whole(array: NDArray[np.float64]) -> list[str]:
-    return [number.removesuffix(".0") for number in _numbers(array)]
-
-
-def _words(array: NDArray[np.str_]) -> list[str]:
-    known = {word: f'"{word}"' if word else "null" for word in np.unique(array).tolist()}
-    return [known[word] for word in array.tolist()]
-
-
-def _plain(value: Any) -> Any:
+def as_plain_json(value: Any) -> Any:
+    """Give what orjson does not know: numbers of the catalogue, and mappings of the serializers."""
     return float(value) if hasattr(value, "as_tuple") else dict(value)

@@ -1,0 +1,43 @@
+"""A whole block at once, also in the minute after a large import, when the database has no statistics yet."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from django.db import connection
+
+from balance.blocks import targets_of_block
+from records.access import enter, open_farm
+from records.services.vineyards import create_block, create_row, plant_row
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_block_that_was_just_filled_answers_as_one_that_has_been_there_for_long(cast):
+    """Without statistics a join vine by vine takes minutes here; the bound is a hundred times what a whole join takes."""
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    block = create_block(opened, None, {"name": "Large"}).row
+    for number in (1, 2, 3):
+        plant_row(opened, create_row(opened, block, None, number).row, 2000)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO dormant_record (farm_id, block_id, vine_id, season, pruning_weight_value, pruning_weight_unit,"
+            " pruning_weight_kg, scale, pruner, note, app_name, device, source, created_digest)"
+            " SELECT farm_id, block_id, id, 2027, 1, 'kg', 1, 'spring', '', '', '', '', 'import', '' FROM vine"
+        )
+    began = time.perf_counter()
+    computed = targets_of_block(opened, block, 2027)
+    assert len(computed.walked) == 6000
+    assert time.perf_counter() - began < 3
+
+
+def test_a_block_with_more_vines_than_are_answered_at_once_says_so(cast, monkeypatch):
+    monkeypatch.setattr("balance.blocks.MOST_VINES", 2)
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    block = create_block(opened, None, {"name": "Large"}).row
+    plant_row(opened, create_row(opened, block, None, 1).row, 3)
+    answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/targets")
+    assert (answer.status_code, "Ask by row" in answer.json()["detail"]) == (422, True)

@@ -1,0 +1,42 @@
+"""Run figures of the benchmark: ``python -m tests.bench [NAME…] [--json]``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import asdict
+
+from tests.bench import block_targets, node_targets
+from tests.bench.pairs import Figure
+
+FIGURES: dict[str, Callable[[], Figure]] = {
+    "block_targets": block_targets.figure,
+    "node_targets": node_targets.figure,
+}
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
+    parser.add_argument(
+        "names", nargs="*", metavar="NAME", help=f"figures to run, of {', '.join(FIGURES)} (default: all)"
+    )
+    parser.add_argument("--json", action="store_true", help="print a JSON list instead of a line a figure")
+    told = parser.parse_args()
+    unknown = [name for name in told.names if name not in FIGURES]
+    if unknown:
+        parser.error(f"there is no figure {unknown[0]!r}; there are {', '.join(FIGURES)}")
+    figures = []
+    for name in told.names or FIGURES:
+        figure = FIGURES[name]()
+        figures.append(figure)
+        if not told.json:
+            print(figure, flush=True)
+    if told.json:
+        print(json.dumps([asdict(figure) for figure in figures], indent=1))
+    return 0 if all(figure.ok for figure in figures) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
