@@ -47,12 +47,15 @@ def season_of(observed_at: datetime, *, time_zone: str | ZoneInfo, hemisphere: s
     >>> season_of(new_year_in_utc, time_zone="Australia/Adelaide", hemisphere="south") is None
     True
     """
-    if observed_at.utcoffset() is None:
-        raise ValueError("an instant needs its offset from UTC")
-    zone = ZoneInfo(time_zone) if isinstance(time_zone, str) else time_zone
-    local = observed_at.astimezone(zone)
+    local = _on_the_farm(observed_at, time_zone)
     ahead = _MONTHS[hemisphere].get(local.month)
     return None if ahead is None else local.year + ahead
+
+
+def _on_the_farm(observed_at: datetime, time_zone: str | ZoneInfo) -> datetime:
+    if observed_at.utcoffset() is None:
+        raise ValueError("an instant needs its offset from UTC")
+    return observed_at.astimezone(ZoneInfo(time_zone) if isinstance(time_zone, str) else time_zone)
 
 
 def resolve_season(observed_at: datetime, stated: int | None, *, time_zone: str | ZoneInfo, hemisphere: str) -> int:
@@ -74,8 +77,9 @@ def resolve_season(observed_at: datetime, stated: int | None, *, time_zone: str 
             f"Its date belongs to season {implied} (harvest year), but season {stated} was sent. "
             "Correct one of the two, or leave season out."
         )
-    if stated is not None and implied is None and abs(stated - observed_at.year) > 1:
-        raise SeasonNotImplied(f"Season {stated} lies more than a year from the date {observed_at.date()}.")
+    local = _on_the_farm(observed_at, time_zone)
+    if stated is not None and implied is None and abs(stated - local.year) > 1:
+        raise SeasonNotImplied(f"Season {stated} lies more than a year from the date {local.date()}.")
     season = implied if implied is not None else stated
     assert season is not None  # noqa: S101 - both empty was refused above
     return season

@@ -18,6 +18,8 @@ _POUND = Decimal("0.45359237")
 _FOOT = Decimal("0.3048")
 #: Products of 15 digits with the longest factor stay exact in this many digits.
 _EXACT = Context(prec=60)
+#: How alike a word must be before it is offered: a wrong guess is worse than none.
+_ALIKE: Final = 0.65
 MOST_DIGITS: Final = 15
 MOST_DECIMALS: Final = 12
 
@@ -59,6 +61,7 @@ _ALIASES: Final = {
     "in": "[in_i]", "inch": "[in_i]", "inches": "[in_i]",
     "ft": "[ft_i]", "foot": "[ft_i]", "feet": "[ft_i]",
     "kilogram": "kg", "kilograms": "kg", "gram": "g", "grams": "g",
+    "tonne": "t", "tonnes": "t", "metric ton": "t", "metric tons": "t",
     "metre": "m", "metres": "m", "meter": "m", "meters": "m", "hectare": "har", "ha": "har",
 }  # fmt: skip
 _AMBIGUOUS: Final = {"ton": ("t", "[ston_av]", "[lton_av]"), "tons": ("t", "[ston_av]", "[lton_av]")}
@@ -132,7 +135,7 @@ def canonical_code(written: str) -> str:
 
 def _unknown(written: str, word: str) -> str:
     names = [*UNITS, *_ALIASES]
-    near = difflib.get_close_matches(word.lower().strip(". "), names, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(word.lower().strip(". "), names, n=1, cutoff=_ALIKE)
     code = _ALIASES.get(near[0], near[0]) if near else ""
     hint = f" Did you mean {code!r}?" if code else ""
     return f"{written!r} is no unit that the service knows.{hint} The list is at /api/v1/units."
@@ -171,9 +174,11 @@ def to_canonical(quantity: Quantity, dimension: str) -> Decimal:
 
 
 def _check_digits(value: Decimal) -> None:
-    _, digits, exponent = value.normalize().as_tuple()
+    _, written, exponent = value.as_tuple()
     if not isinstance(exponent, int):
         raise TooPrecise(f"{value} is not a number that can be measured.")
+    digits = "".join(map(str, written)).rstrip("0")  # normalize() would round what is too long to refuse
+    exponent = exponent + len(written) - len(digits) if digits else 0
     if len(digits) > MOST_DIGITS or len(digits) + exponent > MOST_DIGITS or -exponent > MOST_DECIMALS:
         raise TooPrecise(
             f"{value} has too many digits: at most {MOST_DIGITS} in all and {MOST_DECIMALS} after the point."

@@ -26,4 +26,7 @@ def stack_in(folder: Path) -> Iterator[Stack]:
 
 def children() -> Children:
     """Give the children of the stack that this process holds; without one, children of their own."""
-    return _held[0].children if _held else Children()
+    if _held:
+        return _held[0].children
+    end_with_launcher()
+    return Children()

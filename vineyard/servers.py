@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import socket
 import sys
 import time
 from collections.abc import Iterator
@@ -12,6 +11,7 @@ from typing import Final
 
 import httpx
 
+from vineyard.listening import DEFAULT_HOST, Listening
 from vineyard.stack import Children
 
 READY_WITHIN_SECONDS: Final = 60
@@ -23,43 +23,21 @@ class NotReady(Exception):
     """The service did not come up; the message says what is known."""
 
 
-def refuse_taken_port(host: str, port: int) -> None:
-    """Refuse a port that is taken, before anything is started.
-
-    Raises
-    ------
-    NotReady
-        With a sentence that says what to do.
-    """
-    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((host, port))
-        except OSError as error:
-            raise NotReady(
-                f"Port {port} of {host} cannot be used: {error.strerror}. Choose another: --port."
-            ) from error
+def make_known(listening: Listening) -> None:
+    """Tell the children under which names they are called: those the person said, and those by which we watch them."""
+    os.environ["PUBLIC_URL"] = os.environ.get("PUBLIC_URL") or listening.base_url
+    said = os.environ.get("ALLOWED_HOSTS", "").split(",")
+    names = [*filter(None, said), "localhost", DEFAULT_HOST, "[::1]", listening.reached_at]
+    os.environ["ALLOWED_HOSTS"] = ",".join(dict.fromkeys(names))
 
 
-def free_port() -> int:
-    """Give a port of this machine that nobody uses at the moment."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-    return port
-
-
-def base_url(host: str, port: int) -> str:
-    """Write the address of a host and port."""
-    return f"http://{f'[{host}]' if ':' in host else host}:{port}"
-
-
-def start_api(children: Children, host: str, port: int, *, workers: int = 2, log: Path | None = None) -> None:
+def start_api(children: Children, listening: Listening, *, workers: int = 2, log: Path | None = None) -> None:
     """Start the API: synchronous workers with one thread each, measured fastest for Django here."""
-    argv = [sys.executable, "-m", "granian", "--interface", "wsgi", "vineyard.wsgi:application", "--host", host]
-    argv += ["--port", str(port), "--workers", str(workers), "--blocking-threads", "1", "--respawn-failed-workers"]
-    argv += ["--log-level", "warning", "--no-ws", "--workers-kill-timeout", "5"]
-    children.spawn("API", argv, environment={"PUBLIC_URL": os.environ.get("PUBLIC_URL", base_url(host, port))}, log=log)
+    argv = [sys.executable, "-m", "granian", "--interface", "wsgi", "vineyard.wsgi:application"]
+    argv += ["--host", listening.host, "--port", str(listening.port), "--workers", str(workers)]
+    argv += ["--blocking-threads", "1", "--respawn-failed-workers", "--log-level", "warning", "--no-ws"]
+    argv += ["--workers-kill-timeout", "5"]
+    children.spawn("API", argv, log=log)
 
 
 def start_worker(children: Children, log: Path | None = None) -> None:
@@ -68,7 +46,7 @@ def start_worker(children: Children, log: Path | None = None) -> None:
 
 
 def start_scheduler(children: Children, folder: Path, log: Path | None = None) -> None:
-    """Start the scheduler, which sweeps for jobs that nobody was woken for."""
+    """Start the scheduler, which sweeps for jobs that nobody was woken for; it keeps its times in the folder."""
     folder.mkdir(parents=True, exist_ok=True)
     argv = [*_celery(), "beat", "--loglevel", "warning", "--pidfile=", "--schedule", str(folder / "schedule")]
     children.spawn("scheduler", argv, environment=WORKER_ENVIRONMENT, log=log)
@@ -84,7 +62,7 @@ _QUIET: Final = ["--loglevel", "warning", "--without-mingle", "--without-gossip"
 
 
 def wait_until_ready(children: Children, url: str) -> None:
-    """Wait until the service says that it is ready; answers of anybody else on the port do not count.
+    """Wait until the service says that it is ready; a child that ends meanwhile ends the wait.
 
     Raises
     ------

@@ -24,6 +24,14 @@ def prepare_database(say: Callable[[str], None]) -> None:
     if settings.DATABASE_OWNER.host != "nowhere":
         say("Bringing the database up to this version")
         call_command("migrate", verbosity=0, interactive=False)
+        refuse_unsafe_role()  # before there were tables, the role could not own them
     say("Loading cultivars and formulas")
     load_catalogues(settings.FIXTURES_DIR / "catalogue")
     connection.close()  # the children open their own
+
+
+def has_no_tables() -> bool:
+    """Tell whether the database is as it was made, without a single migration."""
+    empty = "django_migrations" not in connection.introspection.table_names()
+    connection.close()
+    return empty

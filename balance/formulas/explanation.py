@@ -42,15 +42,20 @@ def symbol(unit: str) -> str:
     return SYMBOLS.get(unit, unit)
 
 
-def plain(number: Decimal | float) -> str:
-    """Write a number with at most four decimals and no noise behind them.
+def plain(number: Decimal | float, decimals: int = 4) -> str:
+    """Write a number with at most so many decimals and no noise behind them.
 
     Examples
     --------
-    >>> plain(2.8), plain(Decimal("30.00")), plain(17.99871)
-    ('2.8', '30', '17.9987')
+    >>> plain(2.8), plain(Decimal("30.00")), plain(17.99871), plain(17.99871, 6)
+    ('2.8', '30', '17.9987', '17.99871')
     """
-    return f"{number:.4f}".rstrip("0").rstrip(".")
+    return f"{number:.{decimals}f}".rstrip("0").rstrip(".")
+
+
+def _worked(number: float) -> str:
+    """Write a number of a calculation to the millionth that the formula works with, so that the sum comes out."""
+    return plain(number, 6)
 
 
 def explain(
@@ -87,7 +92,7 @@ def explain(
     if target.units is None or target.unrounded is None:
         return []
     steps = [*_conversion(target.units, formula, weight), *_sum(target.units, target.unrounded, formula)]
-    steps += _rounding(target.unrounded, target) + _bounds(target, formula)
+    steps += _rounding(target.unrounded, target) + _bounds(target)
     if scale_resolution is not None:
         steps.append(_scale(formula, scale_resolution))
     return steps
@@ -108,7 +113,7 @@ def _conversion(units: float, formula: NodeFormula, weight: SentWeight) -> list[
     if weight.unit == formula.unit and formula.unit_value == 1:
         return []
     sentence = f"{weight} is {_weight(units, formula)}: the formula counts in units of {_unit(formula)}."
-    calculation = f"{plain(weight.kg)} kg ÷ {formula.unit_kg.normalize():f} kg = {plain(units)}"
+    calculation = f"{plain(weight.kg, 9)} kg ÷ {formula.unit_kg.normalize():f} kg = {_worked(units)}"
     return [Step("weight in the formula's unit", sentence, calculation, None)]
 
 
@@ -123,11 +128,11 @@ def _sum(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
             first,
             float(formula.first_nodes),
         ),
-        Step("further weight", further, f"{plain(units - 1)} × {each} = {plain(more)}", more),
+        Step("further weight", further, f"{_worked(units - 1)} × {each} = {_worked(more)}", more),
         Step(
             "sum",
             f"Together {plain(unrounded)} nodes.",
-            f"{first} + {plain(more)} = {plain(unrounded)}",
+            f"{first} + {_worked(more)} = {_worked(unrounded)}",
             unrounded,
         ),
     ]
@@ -137,13 +142,13 @@ def _rounding(unrounded: float, target: NodeTarget) -> list[Step]:
     if target.uncapped is None or unrounded == target.uncapped:
         return []
     sentence = f"Rounded to the nearest whole node, a half towards fewer: {target.uncapped}."
-    return [Step("rounding", sentence, f"{plain(unrounded)} → {target.uncapped}", target.uncapped)]
+    return [Step("rounding", sentence, f"{_worked(unrounded)} → {target.uncapped}", target.uncapped)]
 
 
-def _bounds(target: NodeTarget, formula: NodeFormula) -> list[Step]:
-    if target.nodes is None or target.nodes == target.uncapped:
+def _bounds(target: NodeTarget) -> list[Step]:
+    if target.nodes is None or target.uncapped is None or target.nodes == target.uncapped:
         return []
-    bound = "at most" if target.nodes == formula.maximum_nodes else "at least"
+    bound = "at most" if target.nodes < target.uncapped else "at least"
     sentence = f"The formula or the farm sets {bound} {target.nodes} nodes; without that it would be {target.uncapped}."
     return [Step("bound", sentence, f"{target.uncapped} → {target.nodes}", target.nodes)]
 
@@ -152,5 +157,5 @@ def _scale(formula: NodeFormula, resolution: SentWeight) -> Step:
     exact, whole = nodes_worth_of(resolution.kg, formula)
     sentence = f"The scale's ±{resolution} is worth ±{plain(exact)} nodes, so ±{whole}."
     in_units = float(resolution.kg) / float(formula.unit_kg)
-    calculation = f"{plain(in_units)} × {plain(formula.further_nodes)} = {plain(exact)}"
+    calculation = f"{_worked(in_units)} × {plain(formula.further_nodes)} = {_worked(exact)}"
     return Step("what the scale is worth", sentence, calculation, None)

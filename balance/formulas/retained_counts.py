@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from balance.formulas.explanation import plain, symbol
+from balance.formulas.explanation import plain
 from balance.formulas.node_targets import NodeFormula
 
 #: Pounds in a kilogram, by the exact international pound.
@@ -216,19 +216,19 @@ def _slips(units: float, formula: NodeFormula) -> Iterator[Slip]:
 
 
 def _unit_slips(units: float, formula: NodeFormula) -> Iterator[Slip]:
-    """Give the mix-ups of pounds and kilograms, for a formula in pounds."""
-    if symbol(formula.unit) != "lb" or formula.unit_value != 1:
-        return
+    """Give the mix-ups of pounds and kilograms: either way the weight is off by the same factor in any unit."""
     first, each = float(formula.first_nodes), float(formula.further_nodes)
+    kilograms = units * float(formula.unit_kg)
+    pounds = kilograms * POUNDS_IN_A_KILOGRAM
     as_kilograms, as_pounds = units * POUNDS_IN_A_KILOGRAM, units / POUNDS_IN_A_KILOGRAM
     yield Slip(
         "pounds_read_as_kilograms",
-        f"It is what comes out when {plain(units)} lb is taken for {plain(units)} kg.",
+        f"It is what comes out when {plain(pounds)} lb is taken for {plain(pounds)} kg.",
         first + each * (as_kilograms - 1),
     )
     if as_pounds >= 1:
         yield Slip(
             "kilograms_read_as_pounds",
-            f"It is what comes out when {plain(as_pounds)} kg is taken for {plain(as_pounds)} lb.",
+            f"It is what comes out when {plain(kilograms)} kg is taken for {plain(kilograms)} lb.",
             first + each * (as_pounds - 1),
         )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 from django.db import connection
 
@@ -15,7 +13,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_a_block_that_was_just_filled_answers_as_one_that_has_been_there_for_long(cast):
-    """Without statistics a join vine by vine takes minutes here; the bound is a hundred times what a whole join takes."""
+    """Without statistics a join vine by vine would take minutes here, and the statement's time limit would end it."""
     enter(cast.owner.caller)
     opened = open_farm(cast.owner.caller, cast.farm.pk)
     block = create_block(opened, None, {"name": "Large"}).row
@@ -27,10 +25,7 @@ def test_a_block_that_was_just_filled_answers_as_one_that_has_been_there_for_lon
             " pruning_weight_kg, scale, pruner, note, app_name, device, source, created_digest)"
             " SELECT farm_id, block_id, id, 2027, 1, 'kg', 1, 'spring', '', '', '', '', 'import', '' FROM vine"
         )
-    began = time.perf_counter()
-    computed = targets_of_block(opened, block, 2027)
-    assert len(computed.walked) == 6000
-    assert time.perf_counter() - began < 3
+    assert len(targets_of_block(opened, block, 2027).walked) == 6000
 
 
 def test_a_block_with_more_vines_than_are_answered_at_once_says_so(cast, monkeypatch):

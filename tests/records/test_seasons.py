@@ -90,6 +90,19 @@ def test_a_season_years_away_from_the_date_is_refused():
         resolve_season(local(NEW_YORK, 2026, 8, 1), 2030, time_zone=NEW_YORK, hemisphere="north")
 
 
+@pytest.mark.parametrize(("stated", "taken"), [(2026, True), (2028, True), (2025, False)])
+def test_one_instant_is_as_far_from_a_season_whatever_offset_it_is_sent_with(stated, taken):
+    """08:00 on 1 January 2027 in Auckland is still 2026 in UTC; the farm's own calendar says 2027."""
+    zone = "Pacific/Auckland"
+    there = local(zone, 2027, 1, 1, 8)
+    for sent in (there, there.astimezone(UTC)):
+        if taken:
+            assert resolve_season(sent, stated, time_zone=zone, hemisphere="south") == stated
+            continue
+        with pytest.raises(SeasonNotImplied, match="more than a year from the date 2027-01-01"):
+            resolve_season(sent, stated, time_zone=zone, hemisphere="south")
+
+
 def test_an_instant_without_an_offset_is_refused():
     with pytest.raises(ValueError, match="offset"):
         season_of(datetime(2027, 1, 1), time_zone=NEW_YORK, hemisphere="north")  # noqa: DTZ001

@@ -77,7 +77,7 @@ def test_the_pound_is_exact():
 
 @pytest.mark.parametrize(
     ("word", "code"),
-    [("lb", "[lb_av]"), ("lbs", "[lb_av]"), ("oz", "[oz_av]"), ("ft", "[ft_i]"), (" kg ", "kg")],
+    [("lb", "[lb_av]"), ("lbs", "[lb_av]"), ("oz", "[oz_av]"), ("ft", "[ft_i]"), (" kg ", "kg"), ("tonne", "t")],
 )
 def test_words_that_can_mean_one_unit_only_are_understood(word, code):
     assert canonical_code(word) == code
@@ -96,12 +96,27 @@ def test_an_unknown_unit_is_refused_with_the_nearest(word, hint):
     assert f"Did you mean '{hint}'" in str(refusal.value)
 
 
+@pytest.mark.parametrize("word", ["acre", "sq ft", "bushel", ""])
+def test_a_word_that_is_near_to_nothing_gets_no_guess(word):
+    """A wrong guess is worse than none: an acre is no hectare."""
+    with pytest.raises(UnknownUnit) as refusal:
+        canonical_code(word)
+    assert "Did you mean" not in str(refusal.value)
+
+
 def test_a_unit_of_another_dimension_is_refused_with_the_right_ones():
     with pytest.raises(WrongDimension, match=r"measures length, not mass. Use one of: kg, g, t, \[lb_av\]"):
         to_canonical(Quantity(Decimal(1), "m"), "mass")
 
 
-@pytest.mark.parametrize("value", ["1234567890123456", "0.0000000000001", "1e20", "NaN", "Infinity"])
+@pytest.mark.parametrize(
+    "value", ["1234567890123456", "0.0000000000001", "1e20", f"1.{'0' * 35}1", "NaN", "sNaN", "Infinity"]
+)
 def test_more_digits_than_a_scale_shows_are_refused(value):
     with pytest.raises(TooPrecise):
         to_canonical(Quantity(Decimal(value), "kg"), "mass")
+
+
+@pytest.mark.parametrize("value", [f"1.{'0' * 40}", "0", "0.000", "999999999999999"])
+def test_zeros_at_the_end_are_no_digits_too_many(value):
+    assert to_canonical(Quantity(Decimal(value), "kg"), "mass") == Decimal(value)

@@ -19,6 +19,12 @@ class Played:
     record: dict[str, Any]
     is_new: bool
 
+    @property
+    def weight_as_sent(self) -> str:
+        """The weight with its unit, as it was sent; a dash where the vine was not weighed."""
+        sent = self.record["pruning_weight"]
+        return f"{sent['value']:g} {sent['unit'].removeprefix('[').removesuffix('_av]')}" if sent else "–"
+
 
 class Refused(Exception):
     """The service did not answer as the day expects; the message carries its own words."""
@@ -49,11 +55,18 @@ class FieldApp:
         vines = self.vines()
         for visit in self.scenario.visits:
             sent = {**visit.weighing, "vine": vines[visit.row, visit.place]}
-            answer = self._send("POST", f"{self.farm}/dormant-records", sent)
-            record = answer.json()
+            answer = self._send("POST", f"{self.farm}/dormant-records", sent, accepting=httpx.codes.CONFLICT)
+            record = self._standing(answer) if answer.is_error else answer.json()
             if visit.nodes_retained is not None and record["nodes_retained"] is None:
                 record = self._count(record, visit.nodes_retained)
             yield Played(visit, record, is_new=answer.status_code == httpx.codes.CREATED)
+
+    def _standing(self, conflict: httpx.Response) -> dict[str, Any]:
+        """Give the record that somebody else wrote for the vine, as ``serve --demo`` lets everybody do."""
+        current = conflict.json().get("current") or {}
+        if "id" not in current:
+            raise Refused(f"A weighing was answered {_words_of(conflict)}")
+        return self._ask("GET", f"{self.farm}/dormant-records/{current['id']}")
 
     def _count(self, record: dict[str, Any], nodes: int) -> dict[str, Any]:
         address = f"{self.farm}/dormant-records/{record['id']}"
@@ -74,9 +87,25 @@ class FieldApp:
         return answer
 
     def _send(
-        self, method: str, address: str, body: dict[str, Any] | None = None, headers: dict[str, str] | None = None
+        self,
+        method: str,
+        address: str,
+        body: dict[str, Any] | None = None,
+        headers: dict[str, str] | None = None,
+        *,
+        accepting: int | None = None,
     ) -> httpx.Response:
         response = self.client.request(method, address, json=body, headers=headers)
-        if response.is_error:
-            raise Refused(f"{method} {address}: {response.status_code} {response.text}")
+        if response.is_error and response.status_code != accepting:
+            raise Refused(f"{method} {address.partition('?')[0]} was answered {_words_of(response)}")
         return response
+
+
+def _words_of(response: httpx.Response) -> str:
+    """Give a refusal as the service words it."""
+    try:
+        problem = response.json()
+        faults = [f"{fault.get('pointer', '')} {fault.get('detail', '')}" for fault in problem.get("errors", [])]
+        return f"{response.status_code}: {' '.join([problem.get('detail', ''), *faults])}"
+    except (ValueError, AttributeError):
+        return f"{response.status_code}, which is no answer of this service"

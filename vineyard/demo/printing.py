@@ -49,7 +49,7 @@ def _cells(played: Played) -> list[str | Text]:
     if target["nodes"] is not None and scale:
         number += f" ± {scale['nodes']}"
     kept = "–" if record["nodes_retained"] is None else str(record["nodes_retained"])
-    return [f"{played.visit.row}-{played.visit.place}", played.visit.weight_as_sent, number, kept, _verdict(record)]
+    return [f"{played.visit.row}-{played.visit.place}", played.weight_as_sent, number, kept, _verdict(record)]
 
 
 def _verdict(record: dict[str, Any]) -> Text:
@@ -64,8 +64,18 @@ def _verdict(record: dict[str, Any]) -> Text:
 
 
 def print_steps(out: Console, day: list[Played]) -> None:
-    """Print the steps of the target whose count was an arithmetic slip, and the reason of one without a number."""
-    slipped = next(each for each in day if (each.record["verdict"] or {}).get("slips"))
+    """Print the steps of the target whose count was an arithmetic slip, and the reason of one without a number.
+
+    Who plays on with ``serve --demo`` may have changed either: then it is left out.
+    """
+    for slipped in [each for each in day if (each.record["verdict"] or {}).get("slips")][:1]:
+        _print_slip(out, slipped)
+    for below in [each for each in day if each.record["target"]["status"] == "below_formula_range"][:1]:
+        name = f"Why vine {below.visit.row}-{below.visit.place} has no number"
+        out.print(Panel(below.record["target"]["reason"], title=name, title_align="left"))
+
+
+def _print_slip(out: Console, slipped: Played) -> None:
     target, verdict = slipped.record["target"], slipped.record["verdict"]
     formula = target["formula"]
     lines = Text()
@@ -79,9 +89,6 @@ def print_steps(out: Console, day: list[Played]) -> None:
         lines.append(slip["sentence"])
     name = f"How vine {slipped.visit.row}-{slipped.visit.place} comes to {target['nodes']}"
     out.print(Panel(lines, title=name, title_align="left"))
-    below = next(each for each in day if each.record["target"]["status"] == "below_formula_range")
-    name = f"Why vine {below.visit.row}-{below.visit.place} has no number"
-    out.print(Panel(below.record["target"]["reason"], title=name, title_align="left"))
 
 
 def print_block(out: Console, statistics: dict[str, Any], targets: dict[str, Any]) -> None:
@@ -101,6 +108,7 @@ def print_where_next(out: Console, cautions: list[str], seconds: float) -> None:
         f"\nDone in {seconds:.1f} s. Farms, people and weights are invented. Next:\n"
         "  uv run manage.py serve --demo                    the same, staying up, with a key for each person\n"
         "  http://127.0.0.1:8000/docs                       every call, to try\n"
+        "  curl -H 'Authorization: Bearer KEY' http://127.0.0.1:8000/api/v1/me\n"
         "  uv run manage.py import_vines FILE.csv           your own weights\n"
         "  README.md                                        a tour by curl",
         highlight=False,

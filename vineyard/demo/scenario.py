@@ -69,11 +69,6 @@ class VineVisit:
     weighing: dict[str, Any]
     nodes_retained: int | None
 
-    @property
-    def weight_as_sent(self) -> str:
-        sent = self.weighing["pruning_weight"]
-        return f"{sent['value']} {sent['unit'].removeprefix('[').removesuffix('_av]')}"
-
 
 @dataclass(frozen=True)
 class Scenario:

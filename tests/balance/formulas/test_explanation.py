@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from balance.formulas.explanation import SentWeight, explain
 from balance.formulas.node_targets import NodeFormula, node_target
 
@@ -37,9 +41,32 @@ def test_kilograms_by_a_formula_in_pounds_convert_the_weight_and_never_the_formu
     first, *rest = steps(sent("1.27", "kg", Decimal("1.27")))
     assert first == (
         "1.27 kg is 2.7999 lb: the formula counts in units of 1 lb.",
-        "1.27 kg ÷ 0.45359237 kg = 2.7999",
+        "1.27 kg ÷ 0.45359237 kg = 2.799871",
     )
-    assert rest[-1] == ("Rounded to the nearest whole node, a half towards fewer: 48.", "47.9987 → 48")
+    assert rest[-1] == ("Rounded to the nearest whole node, a half towards fewer: 48.", "47.99871 → 48")
+
+
+@given(
+    grams=st.integers(1, 50_000),
+    unit=st.sampled_from([("g", Decimal("0.001")), ("kg", Decimal(1)), ("[oz_av]", POUND / 16), ("[lb_av]", POUND)]),
+    further=st.integers(1, 60),
+)
+def test_every_sum_that_is_written_comes_out_with_a_pencil(grams, unit, further):
+    """To a millionth, which is what the formula works with."""
+    formula = NodeFormula(Decimal(30), Decimal(further), Decimal(1), "[lb_av]", POUND)
+    code, factor = unit
+    value = Decimal(grams) / 1000
+    for _, calculation in steps(SentWeight(value, code, value * factor), formula):
+        left, _, right = calculation.replace(" kg", "").partition(" = ")
+        if right:
+            worked = eval(left.replace("×", "*").replace("÷", "/"))
+            assert worked == pytest.approx(float(right), abs=2e-6), calculation
+
+
+def test_a_floor_that_equals_the_cap_is_told_as_a_floor():
+    formula = NodeFormula(Decimal(30), Decimal(10), Decimal(1), "[lb_av]", POUND, minimum_nodes=50, maximum_nodes=50)
+    sentence, calculation = steps(sent("2", "[lb_av]", POUND * 2), formula)[-1]
+    assert (calculation, "at least 50" in sentence) == ("40 → 50", True)
 
 
 def test_a_formula_of_500_g_counts_in_500_g():

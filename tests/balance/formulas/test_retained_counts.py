@@ -51,6 +51,18 @@ def test_each_plain_slip_at_2_8_lb_is_named_by_the_count_it_gives(retained, code
     assert code in [slip.code for slip in arithmetic_slips(retained, 2.8, PER_POUND)]
 
 
+@pytest.mark.parametrize(
+    ("retained", "kilograms", "code"),
+    [
+        (71, 1.0, "pounds_read_as_kilograms"),  # 2.2046 lb as 2.2046 kg: 33 + 11 x (4.4092 - 1) = 70.5
+        (37, 1.5, "kilograms_read_as_pounds"),  # 1.5 kg as 1.5 lb = 0.6804 kg: 33 + 11 x (1.3608 - 1) = 36.97
+    ],
+)
+def test_pounds_and_kilograms_are_mixed_up_by_a_formula_of_500_g_too(retained, kilograms, code):
+    formula = NodeFormula(Decimal(33), Decimal(11), Decimal(500), "g", Decimal("0.5"))
+    assert code in [slip.code for slip in arithmetic_slips(retained, kilograms / 0.5, formula)]
+
+
 @pytest.mark.parametrize("retained", [48, 44, 53, 100])
 def test_a_count_that_no_slip_gives_is_only_a_miss(retained):
     assert arithmetic_slips(retained, 2.8, PER_POUND) == ()

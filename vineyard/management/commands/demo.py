@@ -18,6 +18,7 @@ from vineyard.demo.loading import load_scenario, make_keys
 from vineyard.demo.playing import FieldApp, Played, Refused
 from vineyard.demo.scenario import Scenario, read_scenario
 from vineyard.launch import stack_folder
+from vineyard.listening import DEFAULT_HOST, Listening
 from vineyard.stack import Children
 from vineyard.starting import prepare_database
 
@@ -41,9 +42,9 @@ class Command(BaseCommand):
 
     def _play(self, children: Children, out: Console, began: float) -> None:
         scenario = read_scenario(settings.FIXTURES_DIR / "scenario")
-        port = servers.free_port()
-        url = servers.base_url("127.0.0.1", port)
-        os.environ["PUBLIC_URL"] = url
+        listening = Listening(DEFAULT_HOST, 0).settled()
+        url = os.environ["PUBLIC_URL"] = listening.base_url  # whoever set another meant a service that stays up
+        servers.make_known(listening)
         out.print("Balanced pruning of grapevines: an invented winter's day, played on the real service", style="bold")
         prepare_database(lambda sentence: out.print(f"· {sentence}", style="dim"))
         out.print("· Loading the invented scenario", style="dim")
@@ -52,7 +53,7 @@ class Command(BaseCommand):
         out.print(f"· Starting the service at {url}", style="dim")
         log = stack_folder(demo=True) / "service.log"
         log.parent.mkdir(parents=True, exist_ok=True)
-        servers.start_api(children, "127.0.0.1", port, workers=1, log=log)
+        servers.start_api(children, listening, workers=1, log=log)
         servers.start_worker(children, log)
         servers.start_scheduler(children, log.parent, log)
         servers.wait_until_ready(children, url)

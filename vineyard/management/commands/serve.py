@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-import signal
-import sys
 import time
 from argparse import ArgumentParser
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 from django.conf import settings
@@ -19,13 +16,10 @@ from vineyard import holding, servers
 from vineyard.database_role import UnsafeRole
 from vineyard.demo.loading import load_scenario, make_keys
 from vineyard.demo.scenario import Scenario, read_scenario
-from vineyard.launch import home
+from vineyard.launch import stack_folder
+from vineyard.listening import Listening, add_arguments
 from vineyard.stack import Children
 from vineyard.starting import prepare_database
-
-
-class Stop(Exception):
-    """Somebody asked the service to stop."""
 
 
 class Command(BaseCommand):
@@ -35,47 +29,38 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
-        parser.add_argument("--port", type=int, default=8000, help="port to listen on (default: 8000)")
-        parser.add_argument(
-            "--demo", action="store_true", help="load the invented scenario, with a key for each person"
-        )
-        parser.add_argument(
-            "--ready-file", type=Path, help="write address (and, with --demo, keys) here once it answers"
-        )
+        add_arguments(parser)
 
     def handle(self, *_: Any, **options: Any) -> None:
-        signal.signal(signal.SIGTERM, _stop)
-        signal.signal(signal.SIGINT, _stop)
         children = holding.children()
         try:
             self._serve(children, options)
-        except Stop:
+        except KeyboardInterrupt:  # SIGINT or SIGTERM, see vineyard.launch
             self._say("Stopping")
         except (servers.NotReady, UnsafeRole) as error:
             raise CommandError(str(error)) from error
         finally:
-            signal.signal(signal.SIGTERM, signal.SIG_DFL)  # a second signal ends it at once
-            signal.signal(signal.SIGINT, signal.SIG_DFL)
-            children.stop()
             if options["ready_file"]:
                 options["ready_file"].unlink(missing_ok=True)
+            children.stop()
 
     def _serve(self, children: Children, options: dict[str, Any]) -> None:
-        host, port = options["host"], options["port"]
-        servers.refuse_taken_port(host, port)
-        url = servers.base_url(host, port)
-        os.environ.setdefault("PUBLIC_URL", url)
+        listening = Listening(options["host"], options["port"]).settled()
+        url = listening.base_url
+        named = "ALLOWED_HOSTS" in os.environ
+        servers.make_known(listening)
         prepare_database(self._say)
         facts = {"base_url": url, "pid": os.getpid(), **(self._demo() if options["demo"] else {})}
         self._say("Starting the API, a worker and a scheduler")
-        servers.start_api(children, host, port)
+        servers.start_api(children, listening)
         servers.start_worker(children)
-        servers.start_scheduler(children, home())
+        servers.start_scheduler(children, stack_folder(demo=options["demo"]))
         servers.wait_until_ready(children, url)
         if options["ready_file"]:
             write_privately(options["ready_file"], facts)
         self._say(f"Ready: {url} (documentation at {url}/docs). Ctrl-C stops it.")
+        if listening.everywhere and not named:
+            self._say("  Other machines reach it only by a name in ALLOWED_HOSTS, which is not set.")
         self._print_keys(facts)
         self._watch(children)
 
@@ -120,8 +105,3 @@ def write_privately(file: Path, facts: dict[str, Any]) -> None:
     with os.fdopen(descriptor, "w", encoding="utf-8") as opened:
         json.dump(facts, opened, indent=1)
     fresh.replace(file)
-
-
-def _stop(signum: int, _: FrameType | None) -> None:
-    print(f"\nAsked to stop by {signal.Signals(signum).name}", file=sys.stderr, flush=True)
-    raise Stop
