@@ -85,6 +85,17 @@ def test_only_the_api_is_published_and_only_on_this_machine(compose):
     assert published == {"web": ["127.0.0.1:8000:8000"]}
 
 
+def test_the_api_answers_its_own_health_check_whatever_names_it_is_given(compose):
+    named = compose["services"]["web"]["environment"]["ALLOWED_HOSTS"]
+    assert "127.0.0.1" in named.partition("${")[0].split(",")
+
+
+def test_no_password_stands_in_a_list_of_processes(compose):
+    for name, service in compose["services"].items():
+        command = service.get("command", [])
+        assert "--requirepass" not in " ".join(command), name
+
+
 def test_the_database_keeps_its_records_where_version_18_keeps_them(compose):
     assert compose["services"]["database"]["volumes"] == ["records:/var/lib/postgresql"]
 
