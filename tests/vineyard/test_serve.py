@@ -10,7 +10,7 @@ import stat
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -39,10 +39,11 @@ def free_port() -> int:
 class Served:
     """One running service."""
 
-    def __init__(self, home: Path, port: int) -> None:
-        self.file = home / f"ready-{port}.json"
-        argv = [sys.executable, "manage.py", "serve", "--demo", "--port", str(port), "--ready-file", str(self.file)]
-        self.log = home / f"serve-{port}.log"
+    def __init__(self, home: Path, *listening: str) -> None:
+        self.file = home / "ready.json"
+        argv = [sys.executable, "manage.py", "serve", "--demo", "--port", "0", "--ready-file", str(self.file)]
+        argv += listening
+        self.log = home / "serve.log"
         with self.log.open("w") as log:
             self.process = subprocess.Popen(argv, cwd=ROOT, env=environment(home), stdout=log, stderr=log)
         self.facts = self._wait()
@@ -51,14 +52,15 @@ class Served:
     def _wait(self) -> dict[str, Any]:
         end = time.monotonic() + 60
         while time.monotonic() < end and self.process.poll() is None:
-            if self.file.exists():
-                facts: dict[str, Any] = json.loads(self.file.read_text())
+            facts: dict[str, Any] = json.loads(self.file.read_text()) if self.file.exists() else {}
+            if facts.get("pid") == self.process.pid:
                 return facts
             time.sleep(0.1)
         pytest.fail(f"it did not come up: {self.log.read_text()}")
 
     def ask(self, who: str, method: str, path: str, **kwargs: Any) -> httpx.Response:
-        headers = {"Authorization": f"Bearer {self.facts['keys'][who]}", **kwargs.pop("headers", {})}
+        key = kwargs.pop("key", self.facts["keys"][who])
+        headers = {"Authorization": f"Bearer {key}", **kwargs.pop("headers", {})}
         return httpx.request(method, self.url + path, headers=headers, timeout=30, trust_env=False, **kwargs)
 
     def family(self) -> list[psutil.Process]:
@@ -75,28 +77,37 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("home")
 
 
+class Services:
+    """The services of this module, one at a time: the stack of a folder has one owner."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        self.last: Served | None = None
+
+    def start(self, *listening: str) -> Served:
+        self.stop()
+        self.last = Served(self.home, *listening)
+        return self.last
+
+    def running(self) -> Served:
+        return self.last if self.last and self.last.process.poll() is None else self.start()
+
+    def stop(self) -> None:
+        if self.last and self.last.process.poll() is None:
+            self.last.process.terminate()
+            self.last.process.wait(30)
+
+
 @pytest.fixture(scope="module")
-def start(home: Path) -> Iterator[Callable[[], Served]]:
-    running: list[Served] = []
-
-    def stop_those_that_run() -> None:
-        for served in running:
-            if served.process.poll() is None:
-                served.process.terminate()
-                served.process.wait(30)
-
-    def start_one() -> Served:
-        stop_those_that_run()  # the stack of a folder has one owner
-        running.append(Served(home, free_port()))
-        return running[-1]
-
-    yield start_one
-    stop_those_that_run()
+def services(home: Path) -> Iterator[Services]:
+    started = Services(home)
+    yield started
+    started.stop()
 
 
 @pytest.fixture(scope="module")
-def served(start: Callable[[], Served]) -> Served:
-    return start()
+def served(services: Services) -> Served:
+    return services.start()
 
 
 def test_the_ready_file_has_the_address_and_a_key_for_each_person_and_is_private(served):
@@ -211,6 +222,7 @@ def test_a_taken_port_is_refused_with_a_sentence(served, tmp_path):
         argv, cwd=ROOT, env=environment(tmp_path), capture_output=True, text=True, timeout=60, check=False
     )
     assert (ended.returncode, f"Port {port} of 127.0.0.1 cannot be used" in ended.stderr) == (1, True)
+    assert list(tmp_path.iterdir()) == [], "something was started before the port was looked at"
 
 
 def test_a_worker_of_the_api_that_is_killed_is_replaced(served):
@@ -227,24 +239,41 @@ def test_a_worker_of_the_api_that_is_killed_is_replaced(served):
     pytest.fail("the API did not come back")
 
 
-def test_kill_9_leaves_no_process_behind_and_the_next_start_works_with_everything_kept(served, start):
+def test_kill_9_leaves_no_process_behind_and_the_next_start_works_with_everything_kept(served, services):
     """Last of those that share one service: it kills it."""
-    farm = served.facts["farm"]
-    kept = served.ask("owner", "GET", f"/api/v1/farms/{farm}/dormant-records?limit=500").json()["results"]
+    records = f"/api/v1/farms/{served.facts['farm']}/dormant-records?limit=500"
+    kept = served.ask("owner", "GET", records).json()["results"]
     processes = served.family()
     served.process.kill()
     assert left_over(processes) == []
-    again = start()
-    assert again.ask("owner", "GET", f"/api/v1/farms/{farm}/dormant-records?limit=500").json()["results"] == kept
-    assert httpx.get(f"{again.url}/api/v1/me", headers={"Authorization": f"Bearer {served.facts['keys']['owner']}"},
-                     trust_env=False).status_code == 401  # fmt: skip
+    again = services.start()
+    assert again.ask("owner", "GET", records).json()["results"] == kept
+    assert again.ask("owner", "GET", "/api/v1/me", key=served.facts["keys"]["owner"]).status_code == 401
 
 
-@pytest.mark.parametrize("sig", [signal.SIGTERM, signal.SIGINT])
-def test_one_signal_is_one_clean_stop(sig, start):
-    served = start()
+def test_a_part_that_dies_for_good_is_named_and_ends_the_service(services):
+    """The API is found by its arguments; its own workers come back, its supervisor does not."""
+    served = services.running()
     processes = served.family()
-    served.process.send_signal(sig)
+    next(child for child in psutil.Process(served.process.pid).children() if "granian" in child.cmdline()).kill()
+    assert served.process.wait(30) == 1
+    assert "The API ended with status -9" in served.log.read_text()
+    assert left_over(processes, within=1) == []
+
+
+@pytest.mark.parametrize(
+    "signals",
+    [
+        pytest.param([signal.SIGINT], id="Ctrl-C"),
+        pytest.param([signal.SIGTERM, signal.SIGTERM], id="SIGTERM, passed on by a launcher as well"),
+    ],
+)
+def test_one_signal_is_one_clean_stop(signals, services):
+    """On another address of this machine, so that the service knows itself by the name it was given."""
+    served = services.start("--host", "127.0.0.2")
+    processes = served.family()
+    for sent in signals:
+        served.process.send_signal(sent)
     assert served.process.wait(20) == 0
     assert left_over(processes, within=1) == []
     assert not served.file.exists()

@@ -57,7 +57,8 @@ class FieldApp:
             sent = {**visit.weighing, "vine": vines[visit.row, visit.place]}
             answer = self._send("POST", f"{self.farm}/dormant-records", sent, accepting=httpx.codes.CONFLICT)
             record = self._standing(answer) if answer.is_error else answer.json()
-            if visit.nodes_retained is not None and record["nodes_retained"] is None:
+            is_ours = record["id"] == visit.weighing["id"]
+            if is_ours and visit.nodes_retained is not None and record["nodes_retained"] is None:
                 record = self._count(record, visit.nodes_retained)
             yield Played(visit, record, is_new=answer.status_code == httpx.codes.CREATED)
 
