@@ -140,6 +140,15 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Balanced pruning of grapevines",
+    "DESCRIPTION": (
+        "Weigh the one-year-old prunings of a vine, get the number of count nodes to keep, with formula, source and "
+        "steps; send the count that was left, get the verdict.\n\n"
+        "Send a key as `Authorization: Bearer vine_…`. Everything of a farm stands under `/farms/{farm}`; another "
+        "farm's things are answered as if there were none. A create with an `id` of your own may be sent again for "
+        "ever. A change takes the ETag that you read as `If-Match`. Every answer that is not a success is a problem "
+        "by RFC 9457, explained at `/problems`. Lists are paged: follow `next`.\n\n"
+        "A guide only: check bud survival, cultivar and site with local extension or a licensed adviser."
+    ),
     "VERSION": "1.0.0",
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,

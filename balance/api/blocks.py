@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -14,10 +15,11 @@ from rest_framework.response import Response
 
 from balance.advice import CAUTIONS
 from balance.api.answers import LevelOut
-from balance.api.table_json import Column, ids, numbers, rows_as_json, whole_numbers, words
+from balance.api.table_json import Column, ids, members, numbers, rows_as_json, whole_numbers, words
 from balance.blocks import BlockTargets, targets_of_block
 from balance.models import TargetStatus
 from balance.resolution import Resolved
+from balance.walking import Vines
 from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
 from records.api.strict import StrictIntegerField, StrictQuery
 from records.api.views import FarmView
@@ -135,32 +137,44 @@ def as_json(block: Block, computed: BlockTargets) -> bytes:
         "cautions": CAUTIONS,
     }
     opened = orjson.dumps(head, default=as_plain_json)[:-1]
-    return b"".join((opened, b',"results":[', rows_as_json(_columns(computed)), b"]}"))
+    return b"".join(
+        (opened, b',"results":[', rows_as_json(_standing(computed.walked.vines), _measured(computed)), b"]}")
+    )
 
 
 def _formula(resolved: Resolved) -> Any:
     return FormulaOut(resolved.formula).data if resolved.formula else None
 
 
-def _columns(computed: BlockTargets) -> dict[str, Column]:
+@lru_cache(maxsize=16)
+def _standing(vines: Vines) -> Column:
+    """Write what stays the same of every vine; kept for as long as its block's vines are."""
+    return members(
+        {
+            "vine": ids(vines.ids),
+            "row_number": numbers(vines.row_numbers),
+            "place": numbers(vines.places),
+            "label": vines.labels,
+        }
+    )
+
+
+def _measured(computed: BlockTargets) -> Column:
     walked, targets = computed.walked, computed.targets
-    labels = np.array([label.encode() for label in walked.labels]) if walked.labels else np.full(len(walked), b'""')
-    return {
-        "vine": ids(walked.vines),
-        "row_number": numbers(walked.row_numbers),
-        "place": numbers(walked.places),
-        "label": labels,
-        "record": ids(walked.records),
-        "pruning_weight_kg": numbers(walked.weights_kg),
-        "formula": numbers(computed.formula_of),
-        "status": words(targets.status, TargetStatus.values),
-        "nodes": whole_numbers(targets.nodes),
-        "nodes_unrounded": numbers(targets.unrounded),
-        "nodes_retained": whole_numbers(walked.retained),
-        "difference": whole_numbers(computed.difference),
-        "tolerance": whole_numbers(computed.tolerance),
-        "outcome": words(computed.outcome, OUTCOMES),
-    }
+    return members(
+        {
+            "record": ids(walked.records),
+            "pruning_weight_kg": numbers(walked.weights_kg),
+            "formula": numbers(computed.formula_of),
+            "status": words(targets.status, TargetStatus.values),
+            "nodes": whole_numbers(targets.nodes),
+            "nodes_unrounded": numbers(targets.unrounded),
+            "nodes_retained": whole_numbers(walked.retained),
+            "difference": whole_numbers(computed.difference),
+            "tolerance": whole_numbers(computed.tolerance),
+            "outcome": words(computed.outcome, OUTCOMES),
+        }
+    )
 
 
 def as_plain_json(value: Any) -> Any:

@@ -29,10 +29,46 @@ def test_a_block_that_was_just_filled_answers_as_one_that_has_been_there_for_lon
 
 
 def test_a_block_with_more_vines_than_are_answered_at_once_says_so(cast, monkeypatch):
-    monkeypatch.setattr("balance.blocks.MOST_VINES", 2)
+    monkeypatch.setattr("balance.walking.MOST_VINES", 2)
     enter(cast.owner.caller)
     opened = open_farm(cast.owner.caller, cast.farm.pk)
     block = create_block(opened, None, {"name": "Large"}).row
     plant_row(opened, create_row(opened, block, None, 1).row, 3)
     answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/targets")
     assert (answer.status_code, "Ask by row" in answer.json()["detail"]) == (422, True)
+
+
+@pytest.fixture
+def kept(cast):
+    """A block whose vines this process has read before."""
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    cast.block = create_block(opened, None, {"name": "Kept"}).row
+    cast.row = create_row(opened, cast.block, None, 1).row
+    plant_row(opened, cast.row, 2)
+    cast.url = f"/api/v1/farms/{cast.farm.pk}/blocks/{cast.block.pk}"
+    assert len(shown(cast)) == 2
+    return cast
+
+
+def shown(cast):
+    return cast.viewer.client.get(f"{cast.url}/targets").json()["results"]
+
+
+def test_a_vine_that_is_added_is_in_the_next_answer(kept):
+    kept.owner.client.post(f"{kept.url}/vines", {"row_number": 1, "place": 3}, format="json")
+    assert [vine["place"] for vine in shown(kept)] == [1, 2, 3]
+
+
+def test_a_label_or_a_formula_that_is_changed_is_in_the_next_answer(kept, cast):
+    vine = shown(kept)[0]["vine"]
+    body = {"label": "end post", "pruning_formula": "american-30-10-lb"}
+    changed = kept.owner.client.patch(
+        f"/api/v1/farms/{kept.farm.pk}/vines/{vine}", body, format="json", headers={"If-Match": "*"}
+    )
+    assert changed.status_code == 200
+    assert (shown(kept)[0]["label"], shown(kept)[0]["formula"]) == ("end post", 1)
+
+
+def test_two_farms_never_share_what_is_kept(kept, cast):
+    assert cast.stranger.client.get(f"{kept.url}/targets").status_code == 404

@@ -68,9 +68,9 @@ def _is_whole(body: bytes) -> bool:
 
 
 def _free_port() -> int:
-    from vineyard.servers import free_port
+    from vineyard.listening import DEFAULT_HOST, Listening
 
-    return free_port()
+    return Listening(DEFAULT_HOST, 0).settled().port
 
 
 def _get(address: str, path: str, key: str) -> Callable[[], bytes]:

@@ -1,6 +1,6 @@
 """The kinds of problem that the API answers with (RFC 9457): one row a code, with the way out.
 
-Clients switch on ``code``, which never changes its meaning; the title of a code never varies.
+Clients switch on code, which never changes its meaning; the title of a code never varies.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _KINDS: Final = (
         "validation_error",
         400,
         "The request is not valid",
-        "One or more members or parameters break the published schema. Each entry of `errors` names the place, "
+        "One or more members or parameters break the published schema. Each entry of errors names the place, "
         "the rule and the way out. Mend them all and send the request again; nothing was stored.",
     ),
     Kind(
@@ -56,7 +56,7 @@ _KINDS: Final = (
         "not_authenticated",
         401,
         "Who calls is not known",
-        "Send a key as `Authorization: Bearer vine_…`. Missing, mistyped, expired and revoked keys are answered alike.",
+        "Send a key as Authorization: Bearer vine_…. Missing, mistyped, expired and revoked keys are answered alike.",
     ),
     Kind(
         "not_allowed",
@@ -75,26 +75,26 @@ _KINDS: Final = (
         "method_not_allowed",
         405,
         "The address does not take this method",
-        "The header `Allow` lists the methods that it takes.",
+        "The header Allow lists the methods that it takes.",
     ),
     Kind(
         "not_acceptable",
         406,
         "No form of the answer is acceptable",
-        "Send `Accept: application/json`, or no Accept header.",
+        "Send Accept: application/json, or no Accept header.",
     ),
     Kind(
         "conflict",
         409,
         "It clashes with what is stored",
-        "Another record stands in the place of this one. `current` is the record that stands there, where it is yours.",
+        "Another record stands in the place of this one. current is the record that stands there, where it is yours.",
     ),
     Kind(
         "id_in_use",
         409,
         "The id is in use for other content",
         "A record of the farm has this id and says something else. To change it, send PATCH with If-Match; for a "
-        "new record, use a new id. `current` is the record as it stands.",
+        "new record, use a new id. current is the record as it stands.",
     ),
     Kind(
         "id_unavailable",
@@ -113,14 +113,14 @@ _KINDS: Final = (
         "length_required",
         411,
         "The length of the body is missing",
-        "Send `Content-Length`. A body without a length could be lost without a word.",
+        "Send Content-Length. A body without a length could be lost without a word.",
     ),
     Kind(
         "stale",
         412,
         "The record was changed since you read it",
         "Your If-Match names a version that is no longer current. Read the record again, repeat your change on "
-        "it, and send its ETag. `current` is the record as it stands.",
+        "it, and send its ETag. current is the record as it stands.",
     ),
     Kind(
         "too_large",
@@ -132,14 +132,14 @@ _KINDS: Final = (
         "unsupported_media_type",
         415,
         "The body is in a form that is not understood",
-        "Send `Content-Type: application/json` in UTF-8, without Content-Encoding.",
+        "Send Content-Type: application/json in UTF-8, without Content-Encoding.",
     ),
     Kind(
         "not_valid",
         422,
         "A rule of the records refuses it",
         "The request is well formed, but a rule of the trade or of the farm's records refuses it. Each entry of "
-        "`errors` names the place, the rule and the way out.",
+        "errors names the place, the rule and the way out.",
     ),
     Kind(
         "precondition_required",
@@ -151,20 +151,20 @@ _KINDS: Final = (
         "too_many_requests",
         429,
         "Too many requests",
-        "Wait as many seconds as `Retry-After` says.",
+        "Wait as many seconds as Retry-After says.",
     ),
     Kind(
         "internal_error",
         500,
         "The service failed",
-        "This is a fault of ours. Nothing was stored. Tell the operators the `request_id`.",
+        "This is a fault of ours. Nothing was stored. Tell the operators the request_id.",
     ),
     Kind(
         "unavailable",
         503,
         "The service cannot answer now",
         "A part that the service needs is away or overloaded. Nothing was stored; send the request again after as"
-        " many seconds as `Retry-After` says.",
+        " many seconds as Retry-After says.",
     ),
 )
 KINDS: Final = {kind.code: kind for kind in _KINDS}

@@ -1,0 +1,173 @@
+"""The vines of a block in walking order, and what was measured on them in one winter, column by column.
+
+The database hands over each column packed into one value, which numpy reads in place: no object a vine.  Which
+vines stand where changes once in years, so it is kept from one request to the next and looked at again only
+when the block's vines have changed.  Records are always read.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from django.db import connection
+from numpy.typing import NDArray
+
+from records.access import OpenFarm
+from records.errors import NotValid
+from records.models import Block
+
+#: More vines than this are asked for row by row.
+MOST_VINES: Final = 20_000
+#: Blocks whose vines a process keeps; one of 10,000 vines takes about two megabytes.
+_KEPT_BLOCKS: Final = 16
+
+_STATE: Final = """
+    SELECT count(*), max(changed_at), max(received_at), sum(row_number::bigint * 10000 + place)
+    FROM vine WHERE farm_id = %s AND block_id = %s
+"""
+_VINES: Final = """
+    SELECT string_agg(uuid_send(id), ''), string_agg(to_json(label)::text, E'\\n'),
+           string_agg(int2send(row_number), ''), string_agg(int2send(place), ''),
+           string_agg(uuid_send(coalesce(pruning_formula_id, '00000000-0000-0000-0000-000000000000')), '')
+    FROM (SELECT * FROM vine WHERE farm_id = %s AND block_id = %s ORDER BY row_number, place) AS walked
+"""
+_RECORDS: Final = """
+    SELECT string_agg(uuid_send(vine_id), ''), string_agg(uuid_send(id), ''),
+           string_agg(float8send(coalesce(trim_scale(pruning_weight_kg)::float8, 'NaN')), ''),
+           string_agg(float8send(coalesce(trim_scale(scale_resolution_kg)::float8, 'NaN')), ''),
+           string_agg(int2send(coalesce(nodes_retained, -1)::int2), '')
+    FROM dormant_record WHERE farm_id = %s AND block_id = %s AND season = %s
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Vines:
+    """The vines of a block in walking order; ids are 16 bytes a row, labels are JSON texts.
+
+    ``formula_ids`` are all zero for a vine without a formula of its own.
+    """
+
+    ids: NDArray[np.uint8]
+    labels: NDArray[np.bytes_]
+    row_numbers: NDArray[np.int16]
+    places: NDArray[np.int16]
+    formula_ids: NDArray[np.uint8]
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    def of_row(self, row_number: int) -> Vines:
+        """Give the vines of one row."""
+        own = self.row_numbers == row_number
+        return Vines(self.ids[own], self.labels[own], self.row_numbers[own], self.places[own], self.formula_ids[own])
+
+
+@dataclass(frozen=True)
+class Walked:
+    """A block's vines with what was measured on each in one season; NaN where nothing was.
+
+    ``records`` are ids of 16 bytes a row, all zero where a vine has no record.
+    """
+
+    vines: Vines
+    records: NDArray[np.uint8]
+    weights_kg: NDArray[np.float64]
+    resolutions_kg: NDArray[np.float64]
+    retained: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.vines)
+
+
+_known: OrderedDict[tuple[uuid.UUID, uuid.UUID], tuple[tuple[Any, ...], Vines]] = OrderedDict()
+
+
+def walk(opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None) -> Walked:
+    """Give the vines of a block, or of one row of it, with the records of one season.
+
+    Raises
+    ------
+    NotValid
+        There are too many vines to be answered at once.
+    """
+    vines = _vines(opened, block)
+    if row_number is not None:
+        vines = vines.of_row(row_number)
+    if len(vines) > MOST_VINES:
+        raise NotValid.at(
+            "row_number",
+            code="too_many_vines",
+            detail=f"The block has {len(vines):,} vines; at most {MOST_VINES:,} are answered at once. Ask by row.",
+        )
+    return _with_records(vines, _row(_RECORDS, opened.farm.pk, block.pk, season))
+
+
+def _vines(opened: OpenFarm, block: Block) -> Vines:
+    """Give the block's vines, read again only where something about them has changed."""
+    key = (opened.farm.pk, block.pk)
+    state = _row(_STATE, *key)
+    kept = _known.get(key)
+    if kept is None or kept[0] != state:
+        kept = state, _unpacked(_row(_VINES, *key))
+        _known[key] = kept
+    _known.move_to_end(key)
+    if len(_known) > _KEPT_BLOCKS:
+        _known.popitem(last=False)
+    return kept[1]
+
+
+def _unpacked(row: tuple[Any, ...]) -> Vines:
+    ids, labels, row_numbers, places, formula_ids = row
+    return Vines(
+        ids=_ids(ids),
+        labels=np.array(labels.encode().split(b"\n") if labels else [], dtype=np.bytes_),
+        row_numbers=_column(row_numbers, ">i2", np.int16),
+        places=_column(places, ">i2", np.int16),
+        formula_ids=_ids(formula_ids),
+    )
+
+
+def _with_records(vines: Vines, row: tuple[Any, ...]) -> Walked:
+    """Lay each record beside its vine."""
+    vine_ids, record_ids, weights, resolutions, retained = row
+    at = _places_of(_ids(vine_ids), vines.ids)
+    here = at >= 0  # a record of a vine in another row is left out
+    records = np.zeros_like(vines.ids)
+    records[at[here]] = _ids(record_ids)[here]
+    counted = _column(retained, ">i2", np.float64)
+    counted[counted < 0] = np.nan  # -1 is how the query says "not counted"
+    laid = []
+    for column in (_column(weights, ">f8", np.float64), _column(resolutions, ">f8", np.float64), counted):
+        laid.append(np.full(len(vines), np.nan))
+        laid[-1][at[here]] = column[here]
+    return Walked(vines, records, *laid)
+
+
+def _places_of(wanted: NDArray[np.uint8], among: NDArray[np.uint8]) -> NDArray[np.intp]:
+    """Give where each id stands among others; -1 where it does not."""
+    if not len(wanted) or not len(among):
+        return np.full(len(wanted), -1, dtype=np.intp)
+    names, sought = (np.ascontiguousarray(each).view("S16").ravel() for each in (among, wanted))
+    order = np.argsort(names)
+    found = np.minimum(np.searchsorted(names, sought, sorter=order), len(names) - 1)
+    at = order[found]
+    return np.where(names[at] == sought, at, -1)
+
+
+def _row(sql: str, *arguments: Any) -> tuple[Any, ...]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, arguments)
+        row: tuple[Any, ...] = cursor.fetchone()
+    return row
+
+
+def _ids(packed: bytes | None) -> NDArray[np.uint8]:
+    return np.frombuffer(packed or b"", dtype=np.uint8).reshape(-1, 16)
+
+
+def _column(packed: bytes | None, kind: str, wanted: Any) -> NDArray[Any]:
+    return np.frombuffer(packed or b"", dtype=kind).astype(wanted)
