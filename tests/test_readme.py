@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.vineyard.test_serve import Served, free_port
+from tests.vineyard.test_serve import Served
 
 ROOT = Path(__file__).resolve().parent.parent
 TEXT = (ROOT / "README.md").read_text()
@@ -29,7 +29,7 @@ def test_the_tour_prints_what_the_readme_says(tmp_path_factory):
     if shutil.which("curl") is None:
         pytest.skip("curl is not installed")
     home = tmp_path_factory.mktemp("tour")
-    served = Served(home, free_port())
+    served = Served(home)
     try:
         (home / "ready.json").write_text(served.file.read_text())
         mark = "=== next"

@@ -34,7 +34,7 @@ def rows_as_json(*parts: Column) -> bytes | memoryview:
         table[f"before {number}"] = b"," if number else b"{"
         table[f"part {number}"] = part
     table["end"] = b"},"
-    return memoryview(table.view(np.uint8))[:-1]
+    return table.view(np.uint8).data[:-1]
 
 
 def members(columns: Mapping[str, Column]) -> Column:
