@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -35,8 +36,10 @@ class Command(BaseCommand):
         children = holding.children()
         try:
             self._play(children, out, began)
-        except (servers.NotReady, UnsafeRole, Refused) as error:
+        except UnsafeRole as error:
             raise CommandError(str(error)) from error
+        except (servers.NotReady, Refused) as error:
+            raise CommandError(f"{error} The service's own words are in {log_file()}.") from error
         finally:
             children.stop()
 
@@ -51,7 +54,7 @@ class Command(BaseCommand):
         load_scenario(scenario)
         keys = make_keys(scenario)
         out.print(f"· Starting the service at {url}", style="dim")
-        log = stack_folder(demo=True) / "service.log"
+        log = log_file()
         log.parent.mkdir(parents=True, exist_ok=True)
         servers.start_api(children, listening, workers=1, log=log)
         servers.start_worker(children, log)
@@ -66,6 +69,11 @@ class Command(BaseCommand):
         printing.print_steps(out, day)
         printing.print_block(out, app.statistics(), app.targets())
         printing.print_where_next(out, day[0].record["target"]["cautions"], time.monotonic() - began)
+
+
+def log_file() -> Path:
+    """Give the file that takes what the demonstration's servers say, so that the page stays a person's."""
+    return stack_folder(demo=True) / "service.log"
 
 
 def play_with_progress(out: Console, app: FieldApp, scenario: Scenario) -> list[Played]:
