@@ -16,7 +16,9 @@ def run_job(farm_id: str, job_id: str) -> None:
     jobs.run(uuid.UUID(farm_id), uuid.UUID(job_id))
 
 
-@shared_task(soft_time_limit=30)
+# A sweep that nobody carried out before the next is due is not worth carrying out: after a day without a worker,
+# thousands of them would wake everybody for every job.
+@shared_task(soft_time_limit=30, expires=10)
 def sweep_jobs() -> int:
     """Wake workers for jobs whose worker died or was never woken."""
     return jobs.sweep()

@@ -4,16 +4,28 @@ from __future__ import annotations
 
 import logging
 import uuid
+from typing import Final
 
 from celery import current_app
 from kombu.exceptions import OperationalError
 
 log = logging.getLogger("vineyard.jobs")
 
+#: Whoever asks for a job waits for this: one try, and at most a second for a broker that hangs.
+_ONE_TRY: Final = {
+    "socket_timeout": 1.0,
+    "socket_connect_timeout": 1.0,
+    "connect_retries_timeout": 1.0,
+    "max_retries": 0,
+}
+
 
 def wake(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:
     """Send a worker the ids of a job and nothing else; a broker that is away delays, and never loses."""
     try:
-        current_app.send_task("records.tasks.run_job", args=[str(farm_id), str(job_id)], retry=False)
+        # A connection of its own: the pooled one carries the worker's patience, 6 s for a broker that is away.
+        with current_app.connection_for_write(transport_options=_ONE_TRY) as connection:
+            args = [str(farm_id), str(job_id)]
+            current_app.send_task("records.tasks.run_job", args=args, retry=False, connection=connection)
     except (OperationalError, OSError):
         log.warning("broker away; job %s waits for the sweeper", job_id)

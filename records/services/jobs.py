@@ -2,7 +2,8 @@
 
 A job is taken up by a conditional update of its ticket's lease, so that of two deliveries one does the work.  The
 work renews the lease as it goes; when a worker dies, the lease runs out and the sweeper wakes another.  Work is
-therefore delivered at least once and must have the same effect however often it runs.
+therefore delivered at least once and must have the same effect however often it runs.  A worker that was held up
+beyond its lease finds at its next step that another took the job over, and stops without a word on its state.
 """
 
 from __future__ import annotations
@@ -10,11 +11,13 @@ from __future__ import annotations
 import logging
 import uuid
 from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass
 from datetime import timedelta
-from typing import Final
+from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.db.models.functions import Now
 
 from records.access import OpenFarm, open_for_work
@@ -49,26 +52,41 @@ def job_of(opened: OpenFarm, job_id: uuid.UUID) -> Job:
     return job
 
 
+@dataclass(frozen=True)
+class _Held:
+    """A job as one worker holds it; the number of the attempt tells this holder from the one after it."""
+
+    farm_id: uuid.UUID
+    job_id: uuid.UUID
+    kind: str
+    attempt: int
+
+
+class _TakenOver(Exception):
+    """The lease ran out and another worker holds the job."""
+
+
 def run(farm_id: uuid.UUID, job_id: uuid.UUID, watch: Callable[[int, int], object] = lambda *_: None) -> None:
     """Take up a job and carry it out; nothing happens where another worker holds it or it is finished.
 
     ``watch`` is told how far the work is, after each part that is committed.
     """
-    kind = _take_up(farm_id, job_id)
-    if kind is None:
+    held = _take_up(farm_id, job_id)
+    if held is None:
         return
     try:
-        for done, total in KINDS[kind](farm_id, job_id):
-            _note_progress(farm_id, job_id, done, total)
+        for done, total in KINDS[held.kind](farm_id, job_id):
+            _note_progress(held, done, total)
             watch(done, total)
+        _finish(held, JobState.SUCCEEDED)
+    except _TakenOver:
+        log.warning("job %s: attempt %d was held up beyond its lease and stops", job_id, held.attempt)
     except Refusal as refusal:
-        _finish(farm_id, job_id, JobState.FAILED, refusal.detail)
+        _give_up(held, refusal.detail)
     except Exception:
         log.exception("job %s failed", job_id)
-        _give_back(farm_id, job_id)
+        _give_back(held)
         raise
-    else:
-        _finish(farm_id, job_id, JobState.SUCCEEDED)
 
 
 def sweep() -> int:
@@ -79,7 +97,7 @@ def sweep() -> int:
     return len(waiting)
 
 
-def _take_up(farm_id: uuid.UUID, job_id: uuid.UUID) -> str | None:
+def _take_up(farm_id: uuid.UUID, job_id: uuid.UUID) -> _Held | None:
     with transaction.atomic():
         tickets = JobTicket.objects.filter(farm_id=farm_id, job_id=job_id, leased_until__lte=Now())
         if not tickets.update(leased_until=Now() + LEASE):
@@ -88,29 +106,52 @@ def _take_up(farm_id: uuid.UUID, job_id: uuid.UUID) -> str | None:
         jobs = Job.objects.for_farm(farm_id).filter(pk=job_id)
         jobs.update(state=JobState.RUNNING, attempts=F("attempts") + 1, started_at=Now())
         job: Job = jobs.get()
-    if job.attempts > MOST_ATTEMPTS:
-        reason = f"A worker ended {MOST_ATTEMPTS} times while doing this; it is not tried again."
-        _finish(farm_id, job_id, JobState.FAILED, reason)
+    held = _Held(farm_id, job_id, job.kind, job.attempts)
+    if held.attempt > MOST_ATTEMPTS:
+        _give_up(held, f"It was tried {MOST_ATTEMPTS} times and its worker ended each time; it is not tried again.")
         return None
-    return job.kind
+    return held
 
 
-def _note_progress(farm_id: uuid.UUID, job_id: uuid.UUID, done: int, total: int) -> None:
+def _note_progress(held: _Held, done: int, total: int) -> None:
     with transaction.atomic():
-        JobTicket.objects.filter(farm_id=farm_id, job_id=job_id).update(leased_until=Now() + LEASE)
-        open_for_work(farm_id)
-        Job.objects.for_farm(farm_id).filter(pk=job_id).update(progress_done=done, progress_total=total)
+        _ticket(held).update(leased_until=Now() + LEASE)
+        _update(held, progress_done=done, progress_total=total)
 
 
-def _finish(farm_id: uuid.UUID, job_id: uuid.UUID, state: str, failure: str = "") -> None:
+def _finish(held: _Held, state: str, failure: str = "") -> None:
     with transaction.atomic():
-        open_for_work(farm_id)
-        Job.objects.for_farm(farm_id).filter(pk=job_id).update(
-            state=state, failure=failure, finished_at=Now(), changed_at=Now()
-        )
-        JobTicket.objects.filter(farm_id=farm_id, job_id=job_id).delete()
+        _ticket(held).delete()
+        _update(held, state=state, failure=failure, finished_at=Now(), changed_at=Now())
 
 
-def _give_back(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:
-    """Let the sweeper wake another worker soon."""
-    JobTicket.objects.filter(farm_id=farm_id, job_id=job_id).update(leased_until=Now() + timedelta(seconds=2))
+def _give_up(held: _Held, failure: str) -> None:
+    with suppress(_TakenOver):
+        _finish(held, JobState.FAILED, failure)
+
+
+def _give_back(held: _Held) -> None:
+    """Let the sweeper wake another worker soon, unless one has the job already."""
+    with suppress(_TakenOver), transaction.atomic():
+        _ticket(held).update(leased_until=Now() + timedelta(seconds=2))
+        _update(held, changed_at=Now())
+
+
+def _update(held: _Held, **columns: Any) -> None:
+    """Write on the job in the open transaction, if this worker still holds it; undo the transaction if not.
+
+    The ticket is always written before the job, so that nobody waits for each other in a ring.
+
+    Raises
+    ------
+    _TakenOver
+        Another worker took the job up since.
+    """
+    open_for_work(held.farm_id)
+    jobs = Job.objects.for_farm(held.farm_id).filter(pk=held.job_id, attempts=held.attempt, state=JobState.RUNNING)
+    if not jobs.update(**columns):
+        raise _TakenOver
+
+
+def _ticket(held: _Held) -> QuerySet[JobTicket]:
+    return JobTicket.objects.filter(farm_id=held.farm_id, job_id=held.job_id)
