@@ -266,9 +266,10 @@ def _map(told: Mapping[str, Any]) -> ColumnMap | None:
     if not text.lstrip().startswith("{"):
         return imports.named_map(text)
     try:
-        return read_map(json.loads(text))
-    except (ValueError, RecursionError, TypeError) as error:
+        told = json.loads(text)
+    except (ValueError, RecursionError) as error:
         raise NotValid.at("map", code="column_map", detail="The column map is not JSON.") from error
+    return read_map(told)
 
 
 def _season(told: Mapping[str, Any]) -> int | None:

@@ -49,12 +49,24 @@ def checked(table: Table, column_map: ColumnMap) -> dict[int, list[Finding]]:
 
 def _findings(table: Table, column_map: ColumnMap) -> Iterator[Finding]:
     for line in table.lines:
-        if line.extra or line.missing:
-            value = ",".join(line.extra)
-            reason = f"the line has {len(line.extra)} cells too many and {line.missing} too few for its headings"
-            yield Finding(line.number, table.headings[-1], value, "ragged_line", reason)
+        if ragged := _ragged(table, line):
+            yield ragged
     for check in column_map.checks:
         yield from _KINDS[check["kind"]](table, check)
+
+
+def _ragged(table: Table, line: Line) -> Finding | None:
+    """Name a line with cells too many or too few; empty cells at its end say nothing."""
+    if any(line.extra):
+        reason = (
+            "the line has more cells than there are headings, so a value may stand in the wrong column; it is kept as "
+            "sent but not stored. Write decimals with a point, and put a text that holds the separator in quotes"
+        )
+    elif line.missing:
+        reason = "the line ends before its headings do; what is missing is taken as empty"
+    else:
+        return None
+    return Finding(line.number, table.headings[-1], table.separator.join(line.extra), "ragged_line", reason)
 
 
 def _number(table: Table, line: Line, column: str) -> Decimal | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Final
@@ -14,6 +14,8 @@ from records.imports.reading import Line, Table
 from records.units import Quantity, UnitError, canonical_code, to_canonical
 
 HEAVIEST_KG: Final = 50
+LONGEST_LABEL: Final = 60
+LONGEST_ROOTSTOCK: Final = 80
 
 
 @dataclass(frozen=True)
@@ -21,17 +23,28 @@ class PlannedVine:
     """What one line says: where the vine stands, what was measured, and what is doubtful.
 
     ``row_number`` and ``place`` are None where the line does not say which vine it is; then nothing of it can be
-    stored but the line itself.
+    stored but the line itself.  ``place_counted``: the place is the line's order in its row, not said by the file.
     """
 
     line: Line
-    row_number: int | None
-    place: int | None
-    label: str
-    rootstock: str
-    weight: Quantity | None
-    nodes_retained: int | None
+    headings: Mapping[str, str]
+    row_number: int | None = None
+    place: int | None = None
+    place_counted: bool = False
+    label: str = ""
+    rootstock: str = ""
+    weight: Quantity | None = None
+    nodes_retained: int | None = None
     findings: list[Finding] = field(default_factory=list)
+
+    def finding(self, meaning: str, code: str, reason: str) -> Finding:
+        """Name a doubt about the cell of a meaning; the row's cell stands for a place that was counted."""
+        heading = self.headings.get(meaning) or self.headings["row"]
+        return Finding(self.line.number, heading, self.line.values.get(heading, ""), code, reason)
+
+    def refused(self, finding: Finding) -> PlannedVine:
+        """Give the line as one of which nothing but itself is kept."""
+        return PlannedVine(self.line, self.headings, findings=[*self.findings, finding])
 
 
 def plan(table: Table, column_map: ColumnMap) -> Iterator[PlannedVine]:
@@ -43,7 +56,7 @@ def plan(table: Table, column_map: ColumnMap) -> Iterator[PlannedVine]:
     for line in table.lines:
         reader = _Cells(line, table, column_map, list(doubts.get(line.number, ())))
         planned = _planned(reader, order)
-        yield _without_twins(planned, column_map, seen, labels)
+        yield _without_twins(planned, seen, labels)
 
 
 @dataclass(frozen=True)
@@ -58,6 +71,14 @@ class _Cells:
     def text(self, meaning: str) -> str:
         heading = self.column_map.headings.get(meaning)
         return self.line.values.get(heading, "") if heading else ""
+
+    def short(self, meaning: str, longest: int) -> str:
+        """Give a text that fits its column; a longer one would stand for another when cut."""
+        text = self.text(meaning)
+        if len(text) <= longest:
+            return text
+        self.doubt(meaning, "too_long", f"at most {longest} characters are kept here; the vine is stored without it")
+        return ""
 
     def doubt(self, meaning: str, code: str, reason: str) -> None:
         heading = self.column_map.headings[meaning]
@@ -74,18 +95,23 @@ class _Cells:
 
 
 def _planned(cells: _Cells, order: Counter[int]) -> PlannedVine:
+    headings = cells.column_map.headings
     row_number = cells.whole("row", 1, 9999)
     if row_number is not None:
         order[row_number] += 1
-    named = "place" in cells.column_map.headings
+    if any(cells.line.extra):  # a value may have slid into the next column, the weight's included: see the finding
+        return PlannedVine(cells.line, headings, findings=cells.findings)
+    named = "place" in headings
     place = cells.whole("place", 1, 9999) if named else order[row_number] if row_number is not None else None
-    counted = "nodes_retained" in cells.column_map.headings and not is_blank(cells.text("nodes_retained"))
+    counted = "nodes_retained" in headings and not is_blank(cells.text("nodes_retained"))
     return PlannedVine(
         line=cells.line,
+        headings=headings,
         row_number=row_number,
         place=place,
-        label=cells.text("label")[:60],
-        rootstock=cells.text("rootstock")[:80],
+        place_counted=not named,
+        label=cells.short("label", LONGEST_LABEL),
+        rootstock=cells.short("rootstock", LONGEST_ROOTSTOCK),
         weight=_weight(cells),
         nodes_retained=cells.whole("nodes_retained", 0, 2000) if counted else None,
         findings=cells.findings,
@@ -119,20 +145,21 @@ def _plausible(cells: _Cells, weight: Quantity) -> Quantity | None:
     return Quantity(Decimal(weight.value), weight.unit)
 
 
-def _without_twins(
-    planned: PlannedVine, column_map: ColumnMap, seen: dict[tuple[int, int], int], labels: dict[str, int]
-) -> PlannedVine:
+def _without_twins(planned: PlannedVine, seen: dict[tuple[int, int], int], labels: dict[str, int]) -> PlannedVine:
     """Keep the first of two lines about one vine, and say of the second which line it repeats."""
     if planned.row_number is None or planned.place is None:
         return planned
     place = (planned.row_number, planned.place)
-    first = seen.get(place) or (labels.get(planned.label) if planned.label else None)
-    if first is None:
-        seen[place] = planned.line.number
-        if planned.label:
-            labels[planned.label] = planned.line.number
-        return planned
-    heading = column_map.headings.get("place") or column_map.headings.get("label") or column_map.headings["row"]
-    reason = f"line {first} is about the same vine; this line is kept as sent but not stored"
-    finding = Finding(planned.line.number, heading, planned.line.values.get(heading, ""), "vine_twice", reason)
-    return PlannedVine(planned.line, None, None, "", "", None, None, [*planned.findings, finding])
+    if place in seen:
+        reason = f"line {seen[place]} is about the same vine; this line is kept as sent but not stored"
+        return planned.refused(planned.finding("place", "vine_twice", reason))
+    if planned.label in labels:
+        reason = (
+            f"line {labels[planned.label]} bears the same label, which names one vine of the block; this line is kept "
+            "as sent but not stored. Where labels begin anew in each row, let the map call the column place"
+        )
+        return planned.refused(planned.finding("label", "vine_twice", reason))
+    seen[place] = planned.line.number
+    if planned.label:
+        labels[planned.label] = planned.line.number
+    return planned

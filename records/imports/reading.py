@@ -27,11 +27,16 @@ class Line:
 
 @dataclass(frozen=True)
 class Table:
-    """A file as read: its headings, its lines, and whether its numbers have decimal commas."""
+    """A file as read: its headings, its lines, and what separates its cells."""
 
     headings: tuple[str, ...]
     lines: tuple[Line, ...]
-    decimal_comma: bool
+    separator: str
+
+    @property
+    def decimal_comma(self) -> bool:
+        """Whether numbers may have decimal commas: where a comma separates cells, it would say two things."""
+        return self.separator == ";"
 
 
 def read_table(content: bytes) -> Table:
@@ -55,7 +60,7 @@ def read_table(content: bytes) -> Table:
     twice = {heading for heading in headings if headings.count(heading) > 1}
     if twice:
         raise _unreadable(f"the heading {sorted(twice)[0]!r} stands twice in line 1; give each column its own")
-    return Table(headings, lines, decimal_comma=delimiter == ";")
+    return Table(headings, lines, delimiter)
 
 
 def _text(content: bytes) -> str:
@@ -69,8 +74,6 @@ def _text(content: bytes) -> str:
     for number, written in enumerate(text.splitlines(), start=1):
         if len(written) > LONGEST_LINE:
             raise _unreadable(f"line {number} has {len(written):,} characters; at most {LONGEST_LINE:,} are read")
-        if number > MOST_LINES + 1:
-            raise _unreadable(f"the file has more than {MOST_LINES:,} vines; split it and send the parts")
     return text
 
 
@@ -80,9 +83,10 @@ def _delimiter(text: str) -> str:
 
 
 def _lines(reader: Iterator[list[str]], headings: tuple[str, ...]) -> Iterator[Line]:
-    for cells in reader:
-        if not any(cell.strip() for cell in cells):
-            continue
+    written = (cells for cells in reader if any(cell.strip() for cell in cells))
+    for count, cells in enumerate(written, start=1):
+        if count > MOST_LINES:
+            raise _unreadable(f"the file has more than {MOST_LINES:,} vines; split it and send the parts")
         values = dict(zip(headings, (cell.strip() for cell in cells), strict=False))
         number: int = reader.line_num  # type: ignore[attr-defined]
         yield Line(number, values, tuple(cells[len(headings) :]), max(0, len(headings) - len(cells)))

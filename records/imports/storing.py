@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Any, Final
 
-from django.db.models import Count
+from django.db.models import Count, Q
 
 from records.imports.checking import Finding
+from records.imports.placing import Ground, Located, Standing, locate
 from records.imports.planning import PlannedVine
-from records.models import DormantRecord, Import, ImportRow, Row, Vine
+from records.models import Block, DormantRecord, Import, ImportRow, Row, Vine
 from records.models.dormant import Source
 from records.models.imports import LineOutcome
 from records.services.dormant import quantity_columns
@@ -20,7 +21,6 @@ from records.units import to_canonical
 
 #: Ids of rows, vines and records that a file names are made from their place (UUID version 5, RFC 9562).
 SPACE: Final = uuid.UUID("0b6c3a52-9d1f-5c58-8f61-3a2f0c9e7d14")
-Place = tuple[int, int]
 
 
 def id_of(*parts: object) -> uuid.UUID:
@@ -28,25 +28,32 @@ def id_of(*parts: object) -> uuid.UUID:
     return uuid.uuid5(SPACE, "/".join(str(part) for part in parts))
 
 
-@dataclass
-class _Ground:
-    """What stands in the block: vines by place, which of them this chunk made, and weights on record."""
+@dataclass(frozen=True)
+class _OnRecord:
+    """What is on record for a vine and season."""
 
-    vines: dict[Place, uuid.UUID] = field(default_factory=dict)
-    new: set[uuid.UUID] = field(default_factory=set)
-    weights_kg: dict[uuid.UUID, Decimal | None] = field(default_factory=dict)
+    weight_kg: Decimal | None
+    nodes_retained: int | None
 
 
 def store_chunk(imported: Import, chunk: Sequence[PlannedVine]) -> None:
     """Store rows, vines, records and lines of one chunk in the open transaction.
 
-    A line that an earlier attempt stored keeps the outcome that it had then.
+    A line that an earlier attempt stored keeps the outcome that it had then.  Somebody else who writes on the same
+    vines meanwhile breaks a unique key and with it the transaction; the job is tried again and finds what they wrote.
     """
-    ground = _Ground()
-    placed = {(p.row_number, p.place): p for p in chunk if p.row_number is not None and p.place is not None}
-    _store_vines(imported, placed, ground)
-    _store_records(imported, placed, ground)
-    lines = [_line(imported, planned, ground) for planned in chunk]
+    # Two files for one block follow each other; this lock lets everybody else write on.
+    Block.objects.for_farm(imported.farm_id).select_for_update(no_key=True).get(pk=imported.block_id)
+    ground = _ground(imported, chunk)
+    located = [(planned, locate(planned, ground)) for planned in chunk]
+    _store_vines(imported, ground.planted())
+    measured = {
+        found.vine.vine_id: planned for planned, found in located if found.vine and _is_measured(planned)
+    }  # fmt: skip
+    on_record = _records(imported, measured)
+    fresh = [vine_id for vine_id in sorted(measured) if vine_id not in on_record]
+    DormantRecord.objects.bulk_create([_record(imported, vine_id, measured[vine_id]) for vine_id in fresh])
+    lines = [_line(imported, planned, found, on_record) for planned, found in located]
     ImportRow.objects.bulk_create(lines, ignore_conflicts=True)
 
 
@@ -58,58 +65,56 @@ def counts_of(imported: Import) -> dict[str, int]:
     return {**{str(outcome): by_outcome.get(outcome, 0) for outcome in LineOutcome}, "with_findings": doubtful}
 
 
-def _store_vines(imported: Import, placed: dict[Place, PlannedVine], ground: _Ground) -> None:
-    """Store the rows and vines that are not there yet."""
+def _ground(imported: Import, chunk: Sequence[PlannedVine]) -> Ground:
+    """Give the vines of the rows, and of the labels, that a chunk of lines speaks of."""
+    rows = {planned.row_number for planned in chunk if planned.row_number is not None}
+    labels = {planned.label for planned in chunk if planned.label}
+    of_block = Vine.objects.for_farm(imported.farm_id).filter(block_id=imported.block_id)
+    wanted = of_block.filter(Q(row_number__in=rows) | Q(label__in=labels))
+    ground = Ground(lambda row_number, place: id_of(imported.farm_id, imported.block_id, row_number, place))
+    columns = ("id", "row_number", "place", "label", "rootstock")
+    ground.add(Standing(*values) for values in wanted.values_list(*columns))
+    return ground
+
+
+def _store_vines(imported: Import, planted: Sequence[Standing]) -> None:
+    """Store the vines that the file plants, with their rows."""
+    if not planted:
+        return
     farm_id, block_id = imported.farm_id, imported.block_id
-    numbers = sorted({row_number for row_number, _ in placed})
+    numbers = sorted({vine.row_number for vine in planted})
     Row.objects.bulk_create(
         [Row(id=id_of(farm_id, block_id, n), farm_id=farm_id, block_id=block_id, number=n) for n in numbers],
         ignore_conflicts=True,
     )
     of_block = Row.objects.for_farm(farm_id).filter(block_id=block_id, number__in=numbers)
     rows = dict(of_block.values_list("number", "id"))
-    before = _vines_by_place(imported, numbers)
-    missing = [place for place in sorted(placed) if place not in before]
     Vine.objects.bulk_create(
         [
             Vine(
-                id=id_of(farm_id, block_id, *place),
+                id=vine.vine_id,
                 farm_id=farm_id,
                 block_id=block_id,
-                row_id=rows[place[0]],
-                row_number=place[0],
-                place=place[1],
-                label=placed[place].label,
-                rootstock=placed[place].rootstock,
+                row_id=rows[vine.row_number],
+                row_number=vine.row_number,
+                place=vine.place,
+                label=vine.label,
+                rootstock=vine.rootstock,
             )
-            for place in missing
-        ],
-        ignore_conflicts=True,
+            for vine in planted
+        ]
     )
-    ground.vines = _vines_by_place(imported, numbers) if missing else before
-    ground.new = {ground.vines[place] for place in missing if place in ground.vines}
 
 
-def _vines_by_place(imported: Import, row_numbers: Sequence[int]) -> dict[Place, uuid.UUID]:
-    vines = Vine.objects.for_farm(imported.farm_id).filter(block_id=imported.block_id, row_number__in=row_numbers)
-    return {(row, place): pk for row, place, pk in vines.values_list("row_number", "place", "id")}
+def _is_measured(planned: PlannedVine) -> bool:
+    return planned.weight is not None or planned.nodes_retained is not None
 
 
-def _store_records(imported: Import, placed: dict[Place, PlannedVine], ground: _Ground) -> None:
-    """Store a record for every vine that was weighed or counted and has none for the season."""
-    measured = {
-        ground.vines[place]: planned
-        for place, planned in placed.items()
-        if place in ground.vines and (planned.weight is not None or planned.nodes_retained is not None)
-    }
-    records = DormantRecord.objects.for_farm(imported.farm_id).filter(season=imported.season)
-    on_record = records.filter(vine_id__in=list(measured)).values_list("vine_id", "pruning_weight_kg")
-    ground.weights_kg = dict(on_record)
-    fresh = [vine_id for vine_id in sorted(measured) if vine_id not in ground.weights_kg]
-    DormantRecord.objects.bulk_create(
-        [_record(imported, vine_id, measured[vine_id]) for vine_id in fresh], ignore_conflicts=True
-    )
-    ground.new |= set(fresh)
+def _records(imported: Import, vine_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, _OnRecord]:
+    """Give what is on record for these vines in the season of the file."""
+    records = DormantRecord.objects.for_farm(imported.farm_id).filter(season=imported.season, vine_id__in=vine_ids)
+    columns = records.values_list("vine_id", "pruning_weight_kg", "nodes_retained")
+    return {vine_id: _OnRecord(weight_kg, nodes) for vine_id, weight_kg, nodes in columns}
 
 
 def _record(imported: Import, vine_id: uuid.UUID, planned: PlannedVine) -> DormantRecord:
@@ -121,6 +126,7 @@ def _record(imported: Import, vine_id: uuid.UUID, planned: PlannedVine) -> Dorma
         vine_id=vine_id,
         season=imported.season,
         nodes_retained=planned.nodes_retained,
+        recorded_by_id=imported.job.asked_by_id,
         source=Source.IMPORT,
         imported_from=imported,
         imported_line=planned.line.number,
@@ -128,16 +134,16 @@ def _record(imported: Import, vine_id: uuid.UUID, planned: PlannedVine) -> Dorma
     )
 
 
-def _line(imported: Import, planned: PlannedVine, ground: _Ground) -> ImportRow:
-    place = (
-        (planned.row_number, planned.place) if planned.row_number is not None and planned.place is not None else None
-    )
-    vine_id = ground.vines.get(place) if place else None
-    findings = [*planned.findings, *_clash(imported, planned, ground, vine_id)]
+def _line(
+    imported: Import, planned: PlannedVine, found: Located, on_record: Mapping[uuid.UUID, _OnRecord]
+) -> ImportRow:
+    vine = found.vine
+    standing = on_record.get(vine.vine_id) if vine else None
+    clashes = list(_clashes(imported, planned, standing)) if standing else []
     outcome = LineOutcome.UNCHANGED
-    if vine_id is None or len(findings) > len(planned.findings):
+    if vine is None or clashes:
         outcome = LineOutcome.NOT_STORED
-    elif vine_id in ground.new:
+    elif vine.new or (standing is None and _is_measured(planned)):
         outcome = LineOutcome.CREATED
     return ImportRow(
         id=id_of(imported.farm_id, imported.pk, planned.line.number),
@@ -146,21 +152,22 @@ def _line(imported: Import, planned: PlannedVine, ground: _Ground) -> ImportRow:
         line=planned.line.number,
         values={**planned.line.values, **({"": list(planned.line.extra)} if planned.line.extra else {})},
         outcome=outcome,
-        findings=[asdict(finding) for finding in findings],
-        vine_id=vine_id,
+        findings=[asdict(finding) for finding in (*planned.findings, *found.findings, *clashes)],
+        vine_id=vine.vine_id if vine else None,
     )
 
 
-def _clash(imported: Import, planned: PlannedVine, ground: _Ground, vine_id: uuid.UUID | None) -> list[Finding]:
-    """Say where another weight is on record for the vine and season: it stands, and the file's is kept as sent."""
-    if vine_id not in ground.weights_kg or planned.weight is None:
-        return []
-    standing = ground.weights_kg[vine_id]
-    if standing == to_canonical(planned.weight, "mass"):
-        return []
-    heading = imported.column_map["headings"]["pruning_weight"]
-    what = "no weight" if standing is None else f"{standing.normalize():f} kg"
-    reason = (
-        f"the vine has a record for season {imported.season} with {what}, which stands; correct it there if need be"
-    )
-    return [Finding(planned.line.number, heading, planned.line.values[heading], "already_recorded", reason)]
+def _clashes(imported: Import, planned: PlannedVine, standing: _OnRecord) -> Iterator[Finding]:
+    """Say where something else is on record for the vine and season: it stands, and the file's is kept as sent."""
+    if planned.weight is not None and standing.weight_kg != to_canonical(planned.weight, "mass"):
+        kg = standing.weight_kg
+        what = "no weight" if kg is None else f"{kg.normalize():f} kg"
+        yield planned.finding("pruning_weight", "already_recorded", _stands(imported, what))
+    if planned.nodes_retained is not None and standing.nodes_retained != planned.nodes_retained:
+        nodes = standing.nodes_retained
+        what = "no count" if nodes is None else f"{nodes} nodes retained"
+        yield planned.finding("nodes_retained", "already_recorded", _stands(imported, what))
+
+
+def _stands(imported: Import, what: str) -> str:
+    return f"the vine has a record for season {imported.season} with {what}, which stands; correct it there if need be"

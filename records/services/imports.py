@@ -83,7 +83,7 @@ def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
     name = _said(asked.block_name or column_map.block.get("name"), "block", "the name of the block")
     digest = hashlib.sha256(asked.content).hexdigest()
     block = _block(opened, name, column_map)
-    import_id = id_of(opened.farm.pk, block.pk, season, digest, sorted(column_map.headings.items()))
+    import_id = id_of(opened.farm.pk, block.pk, season, digest, column_map.reading())
     known = Import.objects.for_farm(opened.farm).filter(pk=import_id).select_related("job").first()
     if known is not None:
         return Asked(known, _running_again(opened, known), new=False)
@@ -157,7 +157,7 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     """Store the file's lines chunk by chunk, each with its outcome in one transaction; safe to begin again."""
     with transaction.atomic():
         open_for_work(farm_id)
-        imported: Import = Import.objects.for_farm(farm_id).get(job_id=job_id)
+        imported: Import = Import.objects.for_farm(farm_id).select_related("job").get(job_id=job_id)
     column_map = read_map(imported.column_map)
     planned = list(plan(read_table(bytes(imported.content)), column_map))
     yield 0, len(planned)
