@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import time
+import uuid
 from argparse import ArgumentParser
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,14 +16,17 @@ from django.db import transaction
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
+from rich.text import Text
 
 from balance.blocks import targets_of_block
 from balance.formulas.statistics import summarise
 from records.access import Caller, OpenFarm, Right, enter, farms_of, open_farm
 from records.errors import Refusal
+from records.imports.checking import number_of
 from records.imports.column_maps import ColumnMap, map_for, read_map
 from records.imports.reading import read_table
 from records.models import Import, ImportRow, Person
+from records.models.jobs import JobState
 from records.services import imports, jobs
 from records.services.farms import create_farm
 from records.services.vineyards import block_of
@@ -30,6 +35,7 @@ from vineyard.starting import prepare_database
 
 IMPORTER: Final = "importer@localhost.example"
 SHOWN: Final = 20
+UNFINISHED: Final = {JobState.QUEUED, JobState.RUNNING}
 _RISKY: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -40,7 +46,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path, help="the CSV file")
-        parser.add_argument("--farm", help="name of the farm; without it, the one that the column map names")
+        parser.add_argument("--farm", help="name or id of the farm; without it, the one that the map names")
         parser.add_argument("--block", default="", help="name of the block; made if the farm has none")
         parser.add_argument("--season", type=int, help="harvest year that the winter belongs to")
         parser.add_argument("--map", type=Path, help="a column map as JSON; without it, the shipped one that fits")
@@ -51,18 +57,21 @@ class Command(BaseCommand):
         out = console()
         prepare_database(lambda sentence: out.print(f"· {sentence}", style="dim"))
         try:
-            content = options["file"].read_bytes()
-            column_map = _map(options["map"], content)
-            caller = Caller(_importer())
-            farm_id = _farm(caller, options["farm"] or column_map.farm.get("name") or options["file"].stem, column_map)
-            request = imports.Request(options["file"].name, content, column_map, options["block"], options["season"])
-            with transaction.atomic():
-                asked = imports.ask_for_import(_open(caller, farm_id), request)
-            _carry_out(out, asked)
+            self._take_in(out, options)
         except OSError as error:
-            raise CommandError(f"{options['file']} cannot be read: {error.strerror}") from error
+            raise CommandError(f"{error.filename or options['file']}: {error.strerror}.") from error
         except Refusal as refusal:
             raise CommandError(refusal.detail) from refusal
+
+    def _take_in(self, out: Console, options: dict[str, Any]) -> None:
+        content = options["file"].read_bytes()
+        column_map = _map(options["map"], content)
+        caller = Caller(_importer())
+        farm_id = _farm(caller, options["farm"] or column_map.farm.get("name") or options["file"].stem, column_map)
+        request = imports.Request(options["file"].name, content, column_map, options["block"], options["season"])
+        with transaction.atomic():
+            asked = imports.ask_for_import(_open(caller, farm_id), request)
+        _carry_out(out, caller, asked)
         with transaction.atomic():
             self._report(out, _open(caller, farm_id), asked.imported.pk, options)
 
@@ -75,7 +84,7 @@ class Command(BaseCommand):
         _print_findings(out, found if options["all_findings"] else found[:SHOWN], len(found))
         if options["report"]:
             _write_report(options["report"], found)
-            out.print(f"All {len(found)} findings are in {options['report']}.")
+            out.print(f"All {len(found)} findings are in {options['report']}.", markup=False)
         _print_statistics(out, opened, imported)
 
 
@@ -94,21 +103,34 @@ def _importer() -> Person:
     return known or Person.objects.create_user(IMPORTER, "Importer on this machine")
 
 
-def _farm(caller: Caller, name: str, column_map: ColumnMap) -> Any:
-    """Give the importer's farm of this name, or make it with what the column map says of it."""
+def _farm(caller: Caller, told: str, column_map: ColumnMap) -> uuid.UUID:
+    """Give the importer's farm of this name or id; a name that is new makes one, as the column map describes it."""
     with transaction.atomic():
         enter(caller)
-        known = farms_of(caller).filter(name=name).first()
-        if known:
-            return known.pk
-        told = column_map.farm
-        columns = {
-            "name": name,
-            "hemisphere": told.get("hemisphere", "north"),
-            "time_zone": told.get("time_zone", "UTC"),
-        }
-        farm, _ = create_farm(caller, None, columns)
-        return farm.pk
+        by_id = _as_id(told)
+        farms = farms_of(caller)
+        known = (farms.filter(pk=by_id) if by_id else farms.filter(name=told)).first()
+        if known is None and by_id:
+            raise CommandError(f"{IMPORTER} has no part in a farm {told}. Give the name of a farm instead.")
+        return known.pk if known else _new_farm(caller, told, column_map)
+
+
+def _as_id(told: str) -> uuid.UUID | None:
+    try:
+        return uuid.UUID(told)
+    except ValueError:
+        return None
+
+
+def _new_farm(caller: Caller, name: str, column_map: ColumnMap) -> uuid.UUID:
+    told = column_map.farm
+    columns = {
+        "name": name,
+        "hemisphere": told.get("hemisphere", "north"),
+        "time_zone": told.get("time_zone", "UTC"),
+    }
+    farm, _ = create_farm(caller, None, columns)
+    return farm.pk
 
 
 def _open(caller: Caller, farm_id: Any) -> OpenFarm:
@@ -116,16 +138,26 @@ def _open(caller: Caller, farm_id: Any) -> OpenFarm:
     return open_farm(caller, farm_id, Right.RECORD)
 
 
-def _carry_out(out: Console, asked: imports.Asked) -> None:
+def _carry_out(out: Console, caller: Caller, asked: imports.Asked) -> None:
     """Do the work here and now, with a bar where there is a terminal to draw it on."""
-    if asked.job.state not in {"queued", "running"}:
+    farm_id, job_id = asked.imported.farm_id, asked.job.pk
+    if asked.job.state not in UNFINISHED:
         out.print("This file was taken in before, for the same block and season: nothing changes.")
         return
-    farm_id, job_id = asked.imported.farm_id, asked.job.pk
     words = TextColumn("Taking in lines")
     with Progress(words, BarColumn(), MofNCompleteColumn(), console=out, disable=not out.is_terminal) as bar:
         task = bar.add_task("lines", total=None)
         jobs.run(farm_id, job_id, lambda done, total: bar.update(task, completed=done, total=total))
+        while (
+            _state(caller, farm_id, job_id) in UNFINISHED
+        ):  # a worker has it, or died with it: see records.services.jobs
+            time.sleep(0.5)
+            jobs.run(farm_id, job_id, lambda done, total: bar.update(task, completed=done, total=total))
+
+
+def _state(caller: Caller, farm_id: uuid.UUID, job_id: uuid.UUID) -> str:
+    with transaction.atomic():
+        return jobs.job_of(_open(caller, farm_id), job_id).state
 
 
 def _findings(opened: OpenFarm, imported: Import) -> Iterator[dict[str, Any]]:
@@ -141,9 +173,10 @@ def _print_counts(out: Console, imported: Import, findings: int) -> None:
         f"{counts['created']} lines stored, {counts['unchanged']} unchanged, {counts['not_stored']} not stored; "
         f"{findings} findings on {counts['with_findings']} lines.",
         highlight=False,
+        markup=False,
     )
     if imported.column_map.get("season_said"):
-        out.print(imported.column_map["season_said"], style="dim")
+        out.print(imported.column_map["season_said"], style="dim", markup=False)
 
 
 def _print_findings(out: Console, shown: list[dict[str, Any]], total: int) -> None:
@@ -154,10 +187,16 @@ def _print_findings(out: Console, shown: list[dict[str, Any]], total: int) -> No
     for heading in ("column", "value", "reason"):
         table.add_column(heading)
     for finding in shown:
-        table.add_row(str(finding["line"]), finding["column"], finding["value"] or "(empty)", finding["reason"])
+        cells = (str(finding["line"]), finding["column"], finding["value"] or "(empty)", finding["reason"])
+        table.add_row(*map(_as_text, cells))
     out.print(table)
     if total > len(shown):
         out.print(f"… and {total - len(shown)} more: --all-findings shows them, --report FILE.csv writes them.")
+
+
+def _as_text(written: str) -> Text:
+    """Show what a file holds as text: neither markup nor a control sequence of the terminal."""
+    return Text("".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in written))
 
 
 def _write_report(file: Path, found: list[dict[str, Any]]) -> None:
@@ -170,7 +209,8 @@ def _write_report(file: Path, found: list[dict[str, Any]]) -> None:
 
 
 def _harmless(value: Any) -> Any:
-    return f"'{value}" if isinstance(value, str) and value.startswith(_RISKY) else value
+    risky = isinstance(value, str) and value.startswith(_RISKY) and number_of(value, decimal_comma=False) is None
+    return f"'{value}" if risky else value
 
 
 def _print_statistics(out: Console, opened: OpenFarm, imported: Import) -> None:
@@ -183,7 +223,8 @@ def _print_statistics(out: Console, opened: OpenFarm, imported: Import) -> None:
     deviation, variation = summary.standard_deviation, summary.coefficient_of_variation
     more = f", standard deviation {deviation:.3f} kg, CV {variation:.1f} %" if deviation and variation else ""
     out.print(
-        f"Block {block.name!r}: {summary.n} vines weighed, {summary.missing} not; mean {summary.mean:.3f} kg{more}."
+        f"Block {block.name!r}: {summary.n} vines weighed, {summary.missing} not; mean {summary.mean:.3f} kg{more}.",
+        markup=False,
     )
     formula = computed.formulas[0]
     if formula.formula is None:
@@ -191,5 +232,7 @@ def _print_statistics(out: Console, opened: OpenFarm, imported: Import) -> None:
         return
     numbers = int((computed.targets.status == "ok").sum())
     out.print(
-        f"{numbers} targets by {formula.formula.label} (named by the {formula.level}). {block.note}", highlight=False
+        f"{numbers} targets by {formula.formula.label} (named by the {formula.level}). {block.note}",
+        highlight=False,
+        markup=False,
     )
