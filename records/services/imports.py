@@ -82,7 +82,7 @@ def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
     season = _said(asked.season or column_map.season, "season", "the harvest year that the winter belongs to")
     name = _said(asked.block_name or column_map.block.get("name"), "block", "the name of the block")
     digest = hashlib.sha256(asked.content).hexdigest()
-    block = _block(opened, name, column_map)
+    block = _held(_block(opened, name, column_map))
     import_id = id_of(opened.farm.pk, block.pk, season, digest, column_map.reading())
     known = Import.objects.for_farm(opened.farm).filter(pk=import_id).select_related("job").first()
     if known is not None:
@@ -128,6 +128,12 @@ def _block(opened: OpenFarm, name: str, column_map: ColumnMap) -> Block:
         return known
     opened.require(Right.RECORD)
     return create_once(Block, opened.farm, id_of(opened.farm.pk, name), _block_columns(name, column_map.block)).row
+
+
+def _held(block: Block) -> Block:
+    """Let whoever asks for an import of the same block wait for this transaction: one file is one import."""
+    held: Block = Block.objects.for_farm(block.farm_id).select_for_update(no_key=True).get(pk=block.pk)
+    return held
 
 
 def _block_columns(name: str, told: Mapping[str, Any]) -> dict[str, Any]:

@@ -8,7 +8,9 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Barrier
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 from uuid import UUID
@@ -17,11 +19,13 @@ import pytest
 from celery import current_app
 from django.db import connection, transaction
 from django.db.models.functions import Now
+from rest_framework.test import APIClient
 
 from records.access import open_for_work
 from records.models import DormantRecord, ImportRow, Job, JobTicket, Vine
 from records.services import jobs
 from records.waking import wake
+from tests.records.desk import PLAIN, Desk
 
 ROOT = Path(__file__).resolve().parents[2]
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
@@ -41,8 +45,6 @@ def founding(transactional_db: None) -> Any:
 
 @pytest.fixture
 def desk(founding: Any, cast: Any) -> Any:
-    from tests.records.desk import Desk  # not before Django is set up
-
     founding.__exit__(None, None, None)
     return Desk(cast)
 
@@ -166,6 +168,26 @@ def test_ten_deliveries_to_two_processes_have_one_effect(desk, start_worker):
     done = wait_for(desk, asked, lambda job: job.finished_at is not None)
     assert (done.state, done.attempts) == ("succeeded", 1)
     assert stored(desk) == WHOLE
+
+
+def test_a_file_sent_six_times_at_once_is_one_import(desk, broker):
+    """A field app whose answer was lost sends again while the first is on its way."""
+    assert desk.ask("row,vine,pruning_weight\n1,9,1.5\n").status_code == 202  # the block stands already
+    together = Barrier(6)
+
+    def ask(_: int) -> tuple[int, str]:
+        client = APIClient(headers={"Authorization": f"Bearer {desk.worker.key_text}"})
+        together.wait(10)
+        try:
+            answer = client.post(f"{desk.url}/imports?{PLAIN}", FILE, content_type="text/csv")
+            return answer.status_code, answer.json().get("job", answer.json()).get("id")
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(6) as threads:
+        answers = set(threads.map(ask, range(6)))
+    assert {status for status, _ in answers} == {202}
+    assert (len(answers), JobTicket.objects.count()) == (1, 2)
 
 
 def test_a_sweep_that_nobody_carried_out_in_time_is_not_carried_out_later(broker):
