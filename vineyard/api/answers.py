@@ -6,10 +6,11 @@ import sys
 from typing import Any, Final
 
 import orjson
-from django.db import InterfaceError, OperationalError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 
-from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
+from vineyard.api.constraints import said_by
+from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, Kind, problem
 
 RETRY_AFTER_SECONDS: Final = "5"
 
@@ -18,6 +19,11 @@ def problem_response(request: HttpRequest, kind: Kind, detail: str, **more: Any)
     """Answer with one problem."""
     body = problem(kind, detail, instance=request.path, request_id=getattr(request, "request_id", ""), **more)
     return HttpResponse(orjson.dumps(body), status=kind.status, content_type=CONTENT_TYPE)
+
+
+def kind_of_status(status: int) -> Kind | None:
+    """Give the kind of problem for a refusal of which nothing but its status is known."""
+    return KINDS["bad_request"] if status == 400 else BY_STATUS.get(status)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
@@ -38,12 +44,17 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Answer when a request failed outside Django REST framework: 503 where the database is away, else 500.
+    """Answer when a request failed outside Django REST framework, in its transaction's beginning or end, else 500.
 
-    A request's transaction is opened before its view is called, so a database that is away is met here.
+    A request's transaction is opened before its view is called, so a database that is away is met here; it is
+    closed after the view, so a constraint that is deferred speaks here.
     """
-    if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+    failure = sys.exc_info()[1]
+    if isinstance(failure, OperationalError | InterfaceError):
         response = problem_response(request, KINDS["unavailable"], "The records cannot be reached. Nothing was stored.")
         response["Retry-After"] = RETRY_AFTER_SECONDS
         return response
+    if isinstance(failure, IntegrityError):
+        kind, detail, errors = said_by(failure)
+        return problem_response(request, kind, detail, errors=errors)
     return problem_response(request, KINDS["internal_error"], "The service failed; this is a fault of ours.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import math
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -16,10 +17,13 @@ from rest_framework.views import set_rollback
 
 from records import errors as records
 from records.api.strict import InvalidQuery
-from vineyard.api.answers import RETRY_AFTER_SECONDS
-from vineyard.api.constraints import CONSTRAINTS
-from vineyard.api.faults import in_body, in_query, of_refusal, pointer
-from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, Kind, problem
+from vineyard.api.answers import RETRY_AFTER_SECONDS, kind_of_status
+from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
+from vineyard.api.constraints import said_by
+from vineyard.api.faults import in_body, in_query, of_refusal
+from vineyard.api.parsers import UnfitValues
+from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
+from vineyard.api.renderers import ProblemRenderer
 
 log = logging.getLogger("vineyard.api")
 
@@ -44,6 +48,8 @@ def problem_handler(exception: Exception, context: dict[str, Any]) -> Response |
     if answer is None:
         return None
     set_rollback()
+    if request is not None:  # so that a view of HTML, YAML or CSV does not write its problems in that form
+        request.accepted_renderer, request.accepted_media_type = ProblemRenderer(), CONTENT_TYPE
     kind, detail, more, headers = answer
     body = problem(
         kind,
@@ -66,10 +72,17 @@ def _problem_of(exception: Exception, context: dict[str, Any]) -> _Answer | None
 
 
 def _invalid(exception: drf.ValidationError, _: dict[str, Any]) -> _Answer:
-    errors = in_query(exception.detail) if isinstance(exception, InvalidQuery) else in_body(exception.detail)
+    errors = _errors_of(exception)
     places = {error.get("pointer", error.get("parameter")) for error in errors}
-    detail = errors[0]["detail"] if len(errors) == 1 else f"{len(places)} members or parameters are not valid."
+    one_place = " ".join(error["detail"] for error in errors)
+    detail = one_place if len(places) == 1 else f"{len(places)} members or parameters are not valid."
     return KINDS["validation_error"], detail, {"errors": errors}, {}
+
+
+def _errors_of(exception: drf.ValidationError) -> list[dict[str, Any]]:
+    if isinstance(exception, UnfitValues):
+        return of_refusal(exception.faults)
+    return in_query(exception.detail) if isinstance(exception, InvalidQuery) else in_body(exception.detail)
 
 
 def _refusal(exception: records.Refusal, context: dict[str, Any]) -> _Answer:
@@ -94,25 +107,37 @@ def _shown(current: Any, context: dict[str, Any]) -> Any:
 
 
 def _api_exception(exception: drf.APIException, _: dict[str, Any]) -> _Answer:
-    kind = KINDS.get(str(exception.default_code)) or BY_STATUS.get(exception.status_code) or BY_STATUS[400]
-    if exception.status_code == 401:
-        kind = KINDS["not_authenticated"]
+    kind = KINDS.get(str(exception.get_codes()))
+    if kind is None or kind.status != exception.status_code:
+        kind = kind_of_status(exception.status_code) or KINDS["bad_request"]
+    detail = str(exception.detail)
+    header = _HEADER_AT_FAULT.get(kind.status)
+    errors = [{"header": header, "code": kind.code, "detail": detail}] if header else None
     headers = {}
     if getattr(exception, "auth_header", None):
         headers["WWW-Authenticate"] = str(exception.auth_header)  # type: ignore[attr-defined]
     if getattr(exception, "wait", None):
-        headers["Retry-After"] = f"{exception.wait:.0f}"  # type: ignore[attr-defined]
-    return kind, str(exception.detail), {}, headers
+        headers["Retry-After"] = str(math.ceil(exception.wait))  # type: ignore[attr-defined]
+    return kind, detail, {"errors": errors}, headers
+
+
+#: Status → the header that brought it about, where a header did.
+_HEADER_AT_FAULT: Final = {
+    401: "Authorization",
+    406: "Accept",
+    412: "If-Match",
+    415: "Content-Type",
+    428: "If-Match",
+}
 
 
 def _integrity(exception: IntegrityError, _: dict[str, Any]) -> _Answer:
-    name = getattr(getattr(exception.__cause__, "diag", None), "constraint_name", "") or ""
-    if name not in CONSTRAINTS:
-        log.error("constraint %s has no sentence", name)
-        return KINDS["conflict"], "It clashes with what is stored.", {}, {}
-    code, path, sentence = CONSTRAINTS[name]
-    kind = KINDS["already_recorded"] if code == "already_recorded" else KINDS["not_valid"]
-    return kind, sentence, {"errors": [{"pointer": pointer(path), "code": code, "detail": sentence}]}, {}
+    kind, sentence, errors = said_by(exception)
+    return kind, sentence, {"errors": errors}, {}
+
+
+def _ended_early(_: Exception, __: dict[str, Any]) -> _Answer:
+    return KINDS["bad_request"], ENDED_EARLY, {}, {}
 
 
 def _data(_: DataError, __: dict[str, Any]) -> _Answer:
@@ -148,6 +173,7 @@ _HANDLERS: Final[tuple[tuple[type[Exception], Callable[..., _Answer]], ...]] = (
     (Http404, _not_found),
     (PermissionDenied, _forbidden),
     (RequestDataTooBig, _too_large),
+    (BodyEndedEarly, _ended_early),
     (SuspiciousOperation, _suspicious),
     (IntegrityError, _integrity),
     (DataError, _data),

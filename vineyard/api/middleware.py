@@ -10,31 +10,34 @@ from typing import Final
 from urllib.parse import unquote_to_bytes
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase
 
-from vineyard.api.answers import problem_response
-from vineyard.api.problems import KINDS
+from vineyard.api.answers import kind_of_status, problem_response
+from vineyard.api.problems import CONTENT_TYPE, KINDS
 
 log = logging.getLogger("vineyard.api")
 
 Handler = Callable[[HttpRequest], HttpResponseBase]
-_REQUEST_ID: Final = re.compile(r"^[A-Za-z0-9_.-]{8,64}$")
-_CHARSET: Final = re.compile(r"charset=\"?([^\";\s]+)", re.IGNORECASE)
+_REQUEST_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,64}", re.ASCII)
+_CHARSET: Final = re.compile(r"charset=\"?([^\";\s]*)", re.IGNORECASE)
+_LENGTH: Final = re.compile(r"[0-9]{1,15}", re.ASCII)
 #: Files may be larger than records; every other body is held to Django's own limit.
 LARGEST_FILE: Final = 20_000_000
+#: What a refusal says beside its body stays when the body becomes a problem.
+_KEPT_HEADERS: Final = ("Allow", "Retry-After", "WWW-Authenticate")
 
 
 class RequestId:
-    """Give every request an id, the caller's own where it sent one, and answer with it."""
+    """Give every request an id, the caller's own where it sent one, and let no failure out but as a problem."""
 
     def __init__(self, get_response: Handler) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         sent = request.headers.get("X-Request-ID", "")
-        request.request_id = sent if _REQUEST_ID.match(sent) else str(uuid.uuid4())  # type: ignore[attr-defined]
+        request.request_id = sent if _REQUEST_ID.fullmatch(sent) else str(uuid.uuid4())  # type: ignore[attr-defined]
         try:
-            response = self.get_response(request)
+            response = _as_problem(request, self.get_response(request))
         except Exception:
             log.exception("request %s failed", request.request_id)  # type: ignore[attr-defined]
             response = problem_response(
@@ -44,6 +47,19 @@ class RequestId:
         return response
 
 
+def _as_problem(request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
+    """Give a refusal of Django's own, such as its empty 405, the body that every refusal has."""
+    kind = kind_of_status(response.status_code)
+    if kind is None or response.get("Content-Type", "").startswith(CONTENT_TYPE):
+        return response
+    refusal = problem_response(request, kind, kind.explanation)
+    for name in _KEPT_HEADERS:
+        if name in response:
+            refusal[name] = response[name]
+    response.close()
+    return refusal
+
+
 class BodyRules:
     """Refuse bodies that are too large, compressed, of unknown length or in another encoding, unread."""
 
@@ -51,22 +67,50 @@ class BodyRules:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        return _refused(request) or self.get_response(request)
+        broken = _broken_rule(request)
+        if broken is None:
+            return self.get_response(request)
+        code, detail = broken
+        return problem_response(request, KINDS[code], detail)
 
 
-def _refused(request: HttpRequest) -> HttpResponse | None:
-    if _hidden_in_query(request.META.get("QUERY_STRING", "")):
-        return problem_response(request, KINDS["bad_request"], "The query holds a null character or is not UTF-8.")
+_Broken = tuple[str, str] | None
+
+
+def _broken_rule(request: HttpRequest) -> _Broken:
+    """Give code and sentence of the first rule that the request breaks."""
+    if _hides_something(request.META.get("QUERY_STRING", "")):
+        return "bad_request", "The query holds a null character or is not UTF-8."
     if request.method in {"GET", "HEAD"}:
         return None
-    if "Transfer-Encoding" in request.headers and not request.META.get("CONTENT_LENGTH"):
-        detail = "Send Content-Length; a body in chunks of unknown length is not taken."
-        return problem_response(request, KINDS["length_required"], detail)
+    return _broken_length(request) or _broken_form(request)
+
+
+def _broken_length(request: HttpRequest) -> _Broken:
+    length = request.META.get("CONTENT_LENGTH") or ""
+    if "Transfer-Encoding" in request.headers or (not length and _brings_a_body(request)):
+        return "length_required", "Send Content-Length; a body of unknown length is not taken."
+    if length and not _LENGTH.fullmatch(length):
+        return "bad_request", "Content-Length is not a number of bytes."
     limit = largest_body(request.path)
-    if int(request.META.get("CONTENT_LENGTH") or 0) > limit:
-        detail = f"The body is larger than {limit:,} bytes, the most that this address takes."
-        return problem_response(request, KINDS["too_large"], detail)
-    return _wrong_encoding(request)
+    if int(length or 0) > limit:
+        return "too_large", f"The body is larger than {limit:,} bytes, the most that this address takes."
+    return None
+
+
+def _brings_a_body(request: HttpRequest) -> bool:
+    """Look whether a body comes without its length, as HTTP/2 allows; Django would take it for none and lose it.
+
+    It is not applied: nothing would tell a whole one from one that was cut off.  It is read to its end, because a
+    server that must drop the rest of a stream may drop the answer with it.  Only a server that ends the stream
+    itself is asked; on another, reading would wait for ever.
+    """
+    if not request.META.get("wsgi.input_terminated"):
+        return False
+    stream, left, came = request.META["wsgi.input"], largest_body(request.path), False
+    while left > 0 and (part := stream.read(min(left, 65_536))):
+        left, came = left - len(part), True
+    return came
 
 
 def largest_body(path: str) -> int:
@@ -74,19 +118,19 @@ def largest_body(path: str) -> int:
     return LARGEST_FILE if path.rstrip("/").endswith("/imports") else settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0
 
 
-def _wrong_encoding(request: HttpRequest) -> HttpResponse | None:
+def _broken_form(request: HttpRequest) -> _Broken:
     compressed = request.headers.get("Content-Encoding", "identity").lower()
     charset = _CHARSET.search(request.headers.get("Content-Type", ""))
-    kind = KINDS["unsupported_media_type"]
     if compressed != "identity":
-        return problem_response(request, kind, "Send the body uncompressed, without Content-Encoding.")
+        return "unsupported_media_type", "Send the body uncompressed, without Content-Encoding."
     if charset and charset[1].lower() not in {"utf-8", "utf8"}:
-        return problem_response(request, kind, "Send the body in UTF-8.")
+        return "unsupported_media_type", "Send the body in UTF-8."
     return None
 
 
-def _hidden_in_query(query: str) -> bool:
-    raw = unquote_to_bytes(query)
+def _hides_something(query: str) -> bool:
+    # A server hands bytes over as Latin-1 (PEP 3333), so that is how they are got back.
+    raw = unquote_to_bytes(query.encode("latin-1", "replace"))
     try:
         return "\x00" in raw.decode("utf-8")
     except UnicodeDecodeError:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
 import orjson
 from rest_framework.renderers import BaseRenderer
 
-_OPTIONS = orjson.OPT_UTC_Z | orjson.OPT_NON_STR_KEYS
+from vineyard.api.problems import CONTENT_TYPE
+
+_OPTIONS = orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_NON_STR_KEYS
 
 
 class OrjsonRenderer(BaseRenderer):
@@ -30,10 +33,19 @@ class OrjsonRenderer(BaseRenderer):
         return data if isinstance(data, bytes) else orjson.dumps(data, default=as_json, option=_OPTIONS)
 
 
+class ProblemRenderer(OrjsonRenderer):
+    """A problem, whatever form the view's good answers take."""
+
+    media_type = CONTENT_TYPE
+    format = "problem"
+
+
 def as_json(value: Any) -> Any:
-    """Give what orjson does not know: a Decimal as a number of at most 15 digits, anything else as text."""
+    """Give what orjson does not know: a Decimal as a number of at most 15 digits, an instant in UTC, else text."""
     if isinstance(value, Decimal):
         return int(value) if value == value.to_integral_value() and abs(value) < 10**15 else float(f"{value:.15g}")
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().removesuffix("+00:00") + "Z"
     if isinstance(value, Mapping):
         return dict(value)
     if isinstance(value, list | tuple):

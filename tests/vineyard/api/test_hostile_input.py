@@ -279,6 +279,6 @@ def test_what_is_accepted_is_stored_exactly_as_sent(ground):
 
 
 def test_a_request_id_of_the_callers_own_comes_back_unless_it_is_hostile(ground):
-    for sent, kept in (("field-app-0042", True), ("short", False), ("a" * 65, False), ("x\ty" * 5, False)):
+    for sent, kept in (("field-app_0042", True), ("a" * 64, True), ("a" * 65, False), ("x y", False), ("é", False)):
         answer = ground.nobody.get("/livez", headers={"X-Request-ID": sent})
         assert (answer.headers["X-Request-ID"] == sent) is kept
