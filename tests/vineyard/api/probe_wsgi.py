@@ -1,0 +1,15 @@
+"""The service as granian starts it, with the probe's addresses: for tests over a real socket."""
+
+from __future__ import annotations
+
+from wsgiref.types import WSGIApplication
+
+from django.conf import settings
+
+
+def served() -> WSGIApplication:
+    """Give the application; it looks at the database when it is imported, so only a server imports it."""
+    from vineyard.wsgi import application
+
+    settings.ROOT_URLCONF = "tests.vineyard.api.probe_urls"
+    return application
