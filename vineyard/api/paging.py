@@ -26,19 +26,19 @@ LARGEST_LIMIT: Final = 500
 COUNTED_AT_MOST: Final = 10_000
 #: A cursor is signed, so its values are only ever our own; another version of its content takes another salt.
 _PAGING: Final = {"limit", "cursor", "count"}
-_SALT: Final = "page-cursor-1"
+_SALT: Final = "page-cursor-2"
 
 
 class KeysetPagination(BasePagination):
     """Page through a view's rows in the order of its ``keyset``.
 
-    A view names columns that are never empty and, together, name one row; a leading ``-`` turns the order of
-    all of them round.
+    A view names columns that are never empty; the primary key is added where it is not among them, so that together
+    they name one row.  A leading ``-`` turns the order of all of them round.
     """
 
     def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
         self.request = request
-        self.keyset: Sequence[str] = view.keyset  # type: ignore[union-attr]
+        self.keyset = _whole(view.keyset, queryset.model)  # type: ignore[union-attr]
         self.limit = _limit(request)
         self.filters = _digest(request)
         self.total = self._count(queryset)
@@ -106,7 +106,7 @@ class KeysetPagination(BasePagination):
             ),
             parameter(
                 "cursor",
-                {"type": "string", "maxLength": 1000},
+                {"type": "string", "maxLength": 2000},
                 "Where the page starts: taken from next or previous.",
             ),
             parameter("count", {"type": "string", "enum": ["capped"]}, f"Count the rows, up to {COUNTED_AT_MOST:,}."),
@@ -138,9 +138,17 @@ class KeysetPagination(BasePagination):
             return None
         row = self.page[-1 if last else 0]
         values = [_plain(_value(row, name.lstrip("-"))) for name in self.keyset]
-        cursor = signing.dumps([list(self.keyset), self.filters, not last, values], salt=_SALT)
+        cursor = signing.dumps([list(self.keyset), self.filters, not last, values], salt=_SALT, compress=True)
         query = {**self.request.query_params.dict(), "cursor": cursor}
         return f"{self.request.build_absolute_uri(self.request.path)}?{urlencode(query)}"
+
+
+def _whole(keyset: Sequence[str], model: type[Model]) -> tuple[str, ...]:
+    """Give the order with the primary key in it, so that no two rows tie."""
+    key = model._meta.pk.name  # noqa: SLF001 - Django documents it under this name
+    if key in {name.lstrip("-") for name in keyset}:
+        return tuple(keyset)
+    return (*keyset, f"-{key}" if keyset[0].startswith("-") else key)
 
 
 def _limit(request: Request) -> int:
@@ -171,9 +179,9 @@ def _plain(value: Any) -> str | int:
 
 
 def _digest(request: Request) -> str:
-    """Give a mark of the filters, so that a cursor is not followed under others."""
+    """Give a mark of the list and its filters, so that a cursor is not followed under others."""
     filters = {name: request.query_params[name] for name in request.query_params if name not in _PAGING}
-    return hashlib.sha256(json.dumps(filters, sort_keys=True).encode()).hexdigest()[:12]
+    return hashlib.sha256(json.dumps([request.path, filters], sort_keys=True).encode()).hexdigest()[:12]
 
 
 def _invalid(parameter: str, sentence: str, code: str = "invalid") -> InvalidQuery:

@@ -60,7 +60,7 @@ def complete_operations(result: dict[str, Any], generator: Any, request: Any, pu
             operation["responses"].setdefault(status, {"$ref": f"#/components/responses/{code}"})
         for status, response in operation["responses"].items():
             if status.startswith("2"):
-                response["headers"] = _headers(method, status, response)
+                response["headers"] = _headers(status, _body_schema(components, response))
         operation["responses"] = dict(sorted(operation["responses"].items()))
     return result
 
@@ -87,7 +87,7 @@ def _has_example(parts: Any) -> bool:
 
 
 def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterator[str]:
-    yield from ("bad_request", "method_not_allowed", "not_acceptable", "internal_error", "unavailable")
+    yield from ("validation_error", "method_not_allowed", "not_acceptable", "internal_error", "unavailable")
     if operation.get("security") != [{}] and operation.get("security"):
         yield from ("not_authenticated", "not_allowed")
     if "{" in path:
@@ -98,17 +98,24 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield from ("stale", "precondition_required")
 
 
-def _headers(method: str, status: str, response: Mapping[str, Any]) -> dict[str, Any]:
+def _body_schema(components: Mapping[str, Any], response: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Give the members of an answer's JSON body."""
+    schema = response.get("content", {}).get("application/json", {}).get("schema", {})
+    name = schema.get("$ref", "").rpartition("/")[2]
+    members: Mapping[str, Any] = components["schemas"].get(name, schema).get("properties", {})
+    return members
+
+
+def _headers(status: str, members: Mapping[str, Any]) -> dict[str, Any]:
     headers: dict[str, Any] = {"X-Request-ID": _header("Names this request in logs and problems.")}
     if status == "201":
         headers["Location"] = _header("Address of what was created.")
-    if method == "patch" or status == "201":
-        headers["ETag"] = _header('Version of the record, e.g. `"1"`.')
+    if "version" in members:
+        headers["ETag"] = _header('Version of the record, e.g. `"1"`: send it back as If-Match to change it.')
     if status == "202":
         headers["Location"] = _header("Address of the job.")
         headers["Retry-After"] = _header("Seconds until it is worth asking again.")
-    content = response.get("content", {}).get("application/json", {}).get("schema", {})
-    if "Paginated" in content.get("$ref", ""):
+    if {"results", "next", "previous"} <= members.keys():
         headers["Link"] = _header("Next and previous page (RFC 8288).")
     return headers
 
@@ -120,7 +127,11 @@ def _header(description: str) -> dict[str, Any]:
 def _response(code: str) -> dict[str, Any]:
     kind = KINDS[code]
     example = problem(
-        kind, kind.explanation, instance="/api/v1/farms", request_id="01991b5e-0000-7000-8000-00000000f00d"
+        kind,
+        kind.explanation,
+        instance="/api/v1/farms",
+        request_id="01991b5e-0000-7000-8000-00000000f00d",
+        errors=_EXAMPLES_OF_ERRORS.get(code),
     )
     response: dict[str, Any] = {
         "description": kind.title,
@@ -138,6 +149,18 @@ def _response(code: str) -> dict[str, Any]:
     return response
 
 
+_EXAMPLES_OF_ERRORS: Final = {
+    "validation_error": [
+        {"pointer": "#/wieght", "code": "unknown_member", "detail": "'wieght' is no member here."},
+        {"parameter": "limit", "code": "invalid", "detail": "Send a whole number from 1 to 500."},
+    ],
+    "not_valid": [
+        {"pointer": "#/pruning_weight", "code": "out_of_range", "detail": "The prunings of one vine weigh up to 50 kg."}
+    ],
+    "precondition_required": [
+        {"header": "If-Match", "code": "precondition_required", "detail": "Send the ETag that you read."}
+    ],
+}
 _PROBLEM: Final = {
     "type": "object",
     "description": "What went wrong, by RFC 9457.",
@@ -161,6 +184,7 @@ _PROBLEM: Final = {
                         "description": "Place in the body, a JSON Pointer fragment.",
                     },
                     "parameter": {"type": "string", "description": "Parameter of the address."},
+                    "header": {"type": "string", "description": "Header of the request."},
                     "code": {"type": "string"},
                     "detail": {"type": "string"},
                 },

@@ -5,9 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.test import APIRequestFactory
+from rest_framework.views import APIView
 
 from records.access import enter, open_farm
+from records.models import Farm, Vine
 from records.services.vineyards import create_block, create_row, plant_row
+from vineyard.api.paging import KeysetPagination
 
 pytestmark = pytest.mark.django_db
 
@@ -66,6 +72,58 @@ def test_a_cursor_is_good_for_its_own_list_and_filters_only(listed):
     for other in (f"{listed.url}?row_number=1&cursor={cursor}", f"/api/v1/farms?cursor={cursor}"):
         answer = listed.viewer.client.get(other)
         assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "invalid_cursor")
+
+
+def test_a_cursor_of_another_block_is_refused(listed):
+    cursor = listed.viewer.client.get(f"{listed.url}?limit=3").json()["next"].split("cursor=")[1]
+    enter(listed.owner.caller)
+    other = create_block(open_farm(listed.owner.caller, listed.farm.pk), None, {"name": "Upper Terrace"}).row
+    answer = listed.viewer.client.get(f"/api/v1/farms/{listed.farm.pk}/blocks/{other.pk}/vines?cursor={cursor}")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (400, "invalid_cursor")
+
+
+def test_the_longest_names_make_cursors_no_longer_than_the_document_says(listed):
+    """Names of 120 characters that JSON writes with twelve bytes each; cursors of at most 2,000 characters."""
+    for each in range(3):
+        name = "".join(chr(0x1F300 + (7 * each + 31 * place) % 700) for place in range(120))
+        assert (
+            listed.owner.client.post(
+                f"/api/v1/farms/{listed.farm.pk}/blocks", {"name": name}, format="json"
+            ).status_code
+            == 201
+        )
+    seen, address = 0, f"/api/v1/farms/{listed.farm.pk}/blocks?limit=1"
+    while address:
+        page = listed.viewer.client.get(address).json()
+        seen, address = seen + len(page["results"]), page["next"]
+        assert len((address or "").partition("cursor=")[2]) <= 2000
+    assert seen == 4
+
+
+class Newest(APIView):
+    """A list whose order leaves rows tied: id is added by the paginator."""
+
+    keyset = ("-row_number",)
+
+    def get(self, request: Request) -> Response:
+        pages = KeysetPagination()
+        rows = pages.paginate_queryset(
+            Vine.objects.for_farm(Farm.objects.get(pk=request.query_params["farm"])), request, self
+        )
+        return pages.get_paginated_response([(vine.row_number, str(vine.pk)) for vine in rows])
+
+
+def test_a_list_in_descending_order_with_ties_is_every_row_once_too(listed):
+    enter(listed.owner.caller)
+    open_farm(listed.owner.caller, listed.farm.pk)
+    view = Newest.as_view(authentication_classes=[], permission_classes=[])
+    seen: list[tuple[int, str]] = []
+    address = f"/?limit=3&farm={listed.farm.pk}"
+    while address:
+        page = view(APIRequestFactory().get(address)).data
+        seen, address = seen + page["results"], page["next"]
+    assert seen == sorted(seen, reverse=True)
+    assert len(set(seen)) == 10
 
 
 def test_a_changed_cursor_is_refused(listed):
