@@ -23,14 +23,14 @@ _HIDDEN: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2
 _PAGING: Final = ("limit", "cursor", "count")
 #: RFC 3339 with seconds; the offset is asked for by name when it is missing.
 _DATE_TIME: Final = re.compile(
-    r"^\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,6})?(?P<offset>[Zz]|[+-]\d\d:\d\d)?$", re.ASCII
+    r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(\.(?P<fraction>\d+))?(?P<offset>Z|[+-]\d\d:[0-5]\d)?", re.ASCII
 )
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """Give a hint that names the nearest known name, or the known names where they are few."""
     names = sorted(known)
-    near = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(name[:80], names, n=1, cutoff=0.6)
     if near:
         return f" Did you mean {near[0]!r}?"
     return f" Known are: {', '.join(names)}." if names and len(names) <= 30 else ""
@@ -141,17 +141,21 @@ class AwareDateTimeField(serializers.DateTimeField):
     default_error_messages = {
         "invalid": "Send a date and time by RFC 3339, such as 2027-01-16T10:02:00-05:00.",
         "offset": "The offset from UTC is missing. Send it, such as 2027-01-16T10:02:00-05:00.",
+        "fraction": "A second has at most six decimals here. Round the time.",
         "range": "The year must lie between 1900 and 2100.",
     }
 
     def to_internal_value(self, value: Any) -> datetime:
-        shape = _DATE_TIME.match(value) if isinstance(value, str) else None
+        written = value.upper() if isinstance(value, str) and len(value) <= 60 else ""
+        shape = _DATE_TIME.fullmatch(written)
         if shape is None:
             self.fail("invalid")
+        if len(shape["fraction"] or "") > 6:
+            self.fail("fraction")
         if shape["offset"] is None:
             self.fail("offset")
         try:
-            parsed = parse_datetime(value)
+            parsed = parse_datetime(written)
             year = parsed.astimezone(UTC).year if parsed else 0
         except (ValueError, OverflowError):
             parsed, year = None, 0
