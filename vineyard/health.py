@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import redis
 from django.conf import settings
-from django.db import DatabaseError, connection
+from django.db import Error, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.http import require_safe
@@ -41,7 +41,7 @@ def readyz(request: HttpRequest) -> HttpResponse:
 def _holds(name: str, check: Callable[[], Any]) -> bool:
     try:
         check()
-    except (DatabaseError, redis.RedisError, NotMigrated) as error:
+    except (Error, redis.RedisError, NotMigrated) as error:
         log.warning("not ready: %s (%s)", name, type(error).__name__)
         return False
     return True

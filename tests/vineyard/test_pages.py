@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from django.db import OperationalError
+from django.db import InterfaceError, OperationalError
 
 from vineyard import health
 from vineyard.api.problems import KINDS
@@ -48,9 +48,10 @@ def test_ready_names_what_it_looked_at(client):
     }
 
 
-def test_not_ready_names_the_part_that_is_away_and_nothing_of_the_inside(client, monkeypatch):
+@pytest.mark.parametrize("kind", [OperationalError, InterfaceError])
+def test_not_ready_names_the_part_that_is_away_and_nothing_of_the_inside(kind, client, monkeypatch):
     def away() -> None:
-        raise OperationalError("host 10.0.0.5 said no")
+        raise kind("host 10.0.0.5 said no")
 
     monkeypatch.setitem(health.CHECKS, "database", away)
     answer = client.get("/readyz")
