@@ -43,14 +43,15 @@ _KINDS: Final = (
         "malformed_json",
         400,
         "The body is not JSON",
-        "The body could not be read as one JSON document in UTF-8, or it says one member twice. The detail names "
-        "line and column.",
+        "The body could not be read as one JSON document in UTF-8, or it is nested too deep. The detail names the "
+        "line and column, or the byte, where it went wrong.",
     ),
     Kind(
         "bad_request",
         400,
         "The request is malformed",
-        "The address or a header holds something that no request may hold, such as a null character.",
+        "The address or a header holds something that no request may hold, such as a null character, or the body "
+        "ended before its length. The detail says which.",
     ),
     Kind(
         "not_authenticated",
