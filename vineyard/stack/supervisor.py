@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import json
-import os
 import shutil
 import subprocess
 import time
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any, Self
+from typing import IO, Any, Final, Self
 
-from vineyard.stack.attach import LOCK, STATE, state_of, try_lock
+from vineyard.stack import postgres, valkey
+from vineyard.stack.attach import LOCK, REMAINS_LOCK, STATE, owner_of, try_lock, write_owner, write_state
 from vineyard.stack.children import Children
-from vineyard.stack.errors import StackBusy
-from vineyard.stack.places import Places, places_for
-from vineyard.stack.postgres import address, start_postgres
+from vineyard.stack.errors import StackBusy, StackError
+from vineyard.stack.guarding import Guard
+from vineyard.stack.places import Places, make_sockets_folder, places_for
 from vineyard.stack.roles import DATABASE, OWNER, SERVING, make_roles
-from vineyard.stack.valkey import start_valkey
+
+#: Somebody who only looks whether a lock is held holds it for an instant.
+_AN_INSTANT_SECONDS: Final = 0.3
+_REMAINS_END_WITHIN_SECONDS: Final = 30.0
 
 
 class Stack:
@@ -37,8 +40,7 @@ class Stack:
         self.fast = fast
         self.children = Children()
         self._places: Places | None = None
-        self._lock: IO[Any] | None = None
-        self._broker = ""
+        self._held: ExitStack | None = None
 
     def start(self) -> Self:
         """Bring both servers up, with the roles and the database.
@@ -50,17 +52,17 @@ class Stack:
         StackError
             A server did not start, or has no build for this system.
         """
-        self._take_lock()
+        if self._held:
+            raise StackBusy(f"This process has started the stack in {self.base} already.")
         try:
-            self._places = places_for(self.base)
-            superuser = start_postgres(self._places, self.children, fast=self.fast)
-            self._broker = start_valkey(self._places, self.children, fast=self.fast)
-            make_roles(superuser, may_create_databases=self.fast)
+            self._own()
+            self._bring_up()
+        except OSError as error:
+            self.stop()
+            raise StackError(f"The stack in {self.base} cannot come up: {error}.") from error
         except BaseException:
             self.stop()
             raise
-        state = {"pid": os.getpid(), "environment": self.environment()}
-        (self.base / STATE).write_text(json.dumps(state, indent=1), encoding="utf-8")
         return self
 
     def environment(self) -> dict[str, str]:
@@ -68,9 +70,10 @@ class Stack:
         if self._places is None:
             raise RuntimeError("the stack has not been started")
         return {
-            "DATABASE_URL": address(self._places, SERVING, DATABASE),
-            "DATABASE_OWNER_URL": address(self._places, OWNER, DATABASE),
-            "BROKER_URL": self._broker,
+            "DATABASE_URL": postgres.address(self._places, SERVING, DATABASE),
+            "DATABASE_OWNER_URL": postgres.address(self._places, OWNER, DATABASE),
+            "BROKER_URL": valkey.broker_address(self._places),
+            "CACHE_URL": valkey.cache_address(self._places),
         }
 
     def spawn(
@@ -81,18 +84,19 @@ class Stack:
         environment: Mapping[str, str] | None = None,
         log: Path | None = None,
     ) -> subprocess.Popen[bytes]:
-        """Start a child that knows this stack and ends with it."""
+        """Start a child that knows this stack and ends with it; its output goes to ``log``, else to ours."""
         return self.children.spawn(name, argv, environment={**self.environment(), **(environment or {})}, log=log)
 
     def stop(self) -> None:
-        """Stop every child, the youngest first, and let go of the folder."""
+        """Stop every child, servers last, and let go of the folder; a stack that is not up stays as it is."""
+        if self._held is None:
+            return
         self.children.stop()
         (self.base / STATE).unlink(missing_ok=True)
         if self._places:
             shutil.rmtree(self._places.sockets, ignore_errors=True)
-        if self._lock:
-            self._lock.close()
-            self._lock = None
+        self._held.close()
+        self._held = self._places = None
 
     def __enter__(self) -> Self:
         return self.start()
@@ -102,17 +106,50 @@ class Stack:
     ) -> None:
         self.stop()
 
-    def _take_lock(self) -> None:
+    def _own(self) -> None:
+        """Take the folder, or refuse it if another process has it."""
         self.base.mkdir(parents=True, exist_ok=True)
-        self._lock = (self.base / LOCK).open("a+")
-        for _ in range(6):  # somebody who only looks whether it is held holds it for an instant
-            if try_lock(self._lock):
-                return
-            time.sleep(0.05)
-        self._lock.close()
-        self._lock = None
-        owner = state_of(self.base).get("pid", "another one")
-        raise StackBusy(
-            f"The stack in {self.base} belongs to process {owner}, which is running. Use that one, stop it first, or "
-            "set STACK_HOME to another folder."
-        )
+        with ExitStack() as held:
+            lock = held.enter_context((self.base / LOCK).open("a+", encoding="utf-8"))
+            if not _lock_within(lock, _AN_INSTANT_SECONDS):
+                raise StackBusy(
+                    f"The stack in {self.base} belongs to process {owner_of(self.base) or 'another one'}, which is "
+                    "running. Use that one, stop it first, or set STACK_HOME to another folder."
+                )
+            (self.base / STATE).unlink(missing_ok=True)  # of an owner that was killed
+            write_owner(lock)
+            self._held = held.pop_all()
+
+    def _bring_up(self) -> None:
+        places = places_for(self.base)
+        remains = self._outlive_earlier_run(places)
+        self._places = places
+        self.children = Children(Guard(places.sockets, held=[remains.fileno()]))
+        superuser = postgres.start_postgres(places, self.children, fast=self.fast)
+        valkey.start_valkey(places, self.children, fast=self.fast)
+        make_roles(superuser, may_create_databases=self.fast)
+        write_state(self.base, self.environment())
+
+    def _outlive_earlier_run(self, places: Places) -> IO[Any]:
+        """Wait until nothing of an owner that was killed lives any more, and take over the lock of its servers.
+
+        They and their guard are ending by themselves as a rule; one that is not is asked to.
+        """
+        if self._held is None:
+            raise RuntimeError("the folder has not been taken")
+        postgres.end_orphan(places.cluster)
+        valkey.end_orphan(places)
+        remains = self._held.enter_context((self.base / REMAINS_LOCK).open("a+", encoding="utf-8"))
+        if not _lock_within(remains, _REMAINS_END_WITHIN_SECONDS):
+            raise StackError(f"Processes of an earlier run still use {self.base}. End them first.")
+        make_sockets_folder(places)  # not before: their guard removes it
+        return remains
+
+
+def _lock_within(file: IO[Any], seconds: float) -> bool:
+    end = time.monotonic() + seconds
+    while not try_lock(file):
+        if time.monotonic() > end:
+            return False
+        time.sleep(0.02)
+    return True
