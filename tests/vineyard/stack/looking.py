@@ -36,7 +36,7 @@ def each(processes: Iterable[psutil.Process], fact: Callable[[psutil.Process], A
     """Ask each process that is still there for a fact: those that serve a connection come and go."""
     found = []
     for process in processes:
-        with contextlib.suppress(psutil.NoSuchProcess):
+        with contextlib.suppress(psutil.NoSuchProcess, FileNotFoundError):
             found.append(fact(process))
     return found
 
