@@ -137,7 +137,7 @@ def verdict_on(retained: int | None, given: Answer) -> Verdict | None:
         return None
     tolerance = tolerance_of(given.scale_worth[1] if given.scale_worth else None)
     verdict = judge_count(retained, target.nodes, tolerance=tolerance)
-    if verdict.slips or abs(verdict.difference) <= tolerance:
+    if abs(verdict.difference) <= tolerance:
         return verdict
     slips = arithmetic_slips(retained, target.units, node_formula(formula_row))
     return Verdict(verdict.outcome, verdict.difference, tolerance, verdict.sentence, slips)

@@ -126,7 +126,6 @@ def _block(opened: OpenFarm, name: str, column_map: ColumnMap) -> Block:
     known: Block | None = Block.objects.for_farm(opened.farm).filter(name=name).first()
     if known is not None:
         return known
-    opened.require(Right.RECORD)
     return create_once(Block, opened.farm, id_of(opened.farm.pk, name), _block_columns(name, column_map.block)).row
 
 

@@ -9,6 +9,7 @@ from django.db import IntegrityError
 
 from balance import constraints as balance
 from records import constraints as records
+from records.services.storing import constraint_of
 from vineyard.api.faults import pointer
 from vineyard.api.problems import KINDS, Kind
 
@@ -19,7 +20,7 @@ CONSTRAINTS: Final = {**records.CONSTRAINTS, **balance.CONSTRAINTS}
 
 def said_by(error: IntegrityError) -> tuple[Kind, str, list[dict[str, Any]]]:
     """Give the kind of problem, the sentence and the place of the constraint that a write met."""
-    name = getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or ""
+    name = constraint_of(error)
     if name not in CONSTRAINTS:
         log.error("constraint %s has no sentence", name)
         return KINDS["conflict"], "It clashes with what is stored.", []
