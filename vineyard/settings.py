@@ -151,6 +151,7 @@ SPECTACULAR_SETTINGS = {
     ),
     "VERSION": "1.0.0",
     "OAS_VERSION": "3.1.0",
+    "SERVERS": [{"url": "/", "description": "The service that gave this document."}],
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -62,7 +62,16 @@ def complete_operations(result: dict[str, Any], generator: Any, request: Any, pu
             if status.startswith("2"):
                 response["headers"] = _headers(status, _body_schema(components, response))
         operation["responses"] = dict(sorted(operation["responses"].items()))
+    _leave_out_what_nobody_answers(result)
     return result
+
+
+def _leave_out_what_nobody_answers(result: dict[str, Any]) -> None:
+    """Keep of the shared answers those that some operation gives; a reader would look for the others in vain."""
+    answers = [answer for _, _, operation in _operations(result) for answer in operation["responses"].values()]
+    named = {answer.get("$ref", "").rpartition("/")[2] for answer in answers}
+    shared = result["components"]["responses"]
+    result["components"]["responses"] = {code: answer for code, answer in shared.items() if code in named}
 
 
 def _operations(result: Mapping[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
