@@ -39,6 +39,8 @@ def create_farm(caller: Caller, row_id: uuid.UUID | None, columns: Mapping[str, 
         with transaction.atomic():
             Farm.objects.create(pk=farm_id, **columns)
     except IntegrityError as error:
+        if owned.exists():  # the same request, sent twice at once: the other one has just been carried out
+            return Farm.objects.get(pk=farm_id), False
         set_context(farms=None)
         raise IdUnavailable("This id cannot be used. Send another, or none.") from error
     Membership.objects.create(farm_id=farm_id, person=caller.person, role=Role.OWNER)
