@@ -15,6 +15,12 @@ from vineyard.listening import DEFAULT_HOST, Listening
 from vineyard.stack import Children
 
 READY_WITHIN_SECONDS: Final = 60
+#: How the API is served, here and in docker-compose.yml.  A connection counts as a request under way from its first
+#: byte on, so that many must be let in; one whose head is not whole after ten seconds is closed.
+GRANIAN: Final = (
+    *("--interface", "rsgi", "--no-ws", "--backlog", "4096", "--backpressure", "4096"),
+    *("--http1-header-read-timeout", "10000"),
+)
 #: A worker's statements may take longer than a request's.
 WORKER_ENVIRONMENT: Final = {"STATEMENT_TIMEOUT_MS": "900000"}
 
@@ -32,11 +38,10 @@ def make_known(listening: Listening) -> None:
 
 
 def start_api(children: Children, listening: Listening, *, workers: int = 2, log: Path | None = None) -> None:
-    """Start the API: synchronous workers with one thread each, measured fastest for Django here."""
-    argv = [sys.executable, "-m", "granian", "--interface", "wsgi", "vineyard.wsgi:application"]
+    """Start the API: processes with threads that work; slow clients are waited for without one (``front``)."""
+    argv = [sys.executable, "-m", "granian", *GRANIAN, "vineyard.rsgi:application"]
     argv += ["--host", listening.host, "--port", str(listening.port), "--workers", str(workers)]
-    argv += ["--blocking-threads", "1", "--respawn-failed-workers", "--log-level", "warning", "--no-ws"]
-    argv += ["--workers-kill-timeout", "5"]
+    argv += ["--respawn-failed-workers", "--log-level", "warning", "--workers-kill-timeout", "5"]
     children.spawn("API", argv, log=log)
 
 

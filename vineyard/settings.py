@@ -36,6 +36,13 @@ _STATEMENT_TIMEOUT_MS = env.integer(
     low=100,
     high=3_600_000,
 )
+API_THREADS = env.integer(
+    "API_THREADS",
+    "how many requests one API worker process works on at once; each thread keeps one database connection",
+    16,
+    low=2,
+    high=64,
+)
 
 # --- The process ---------------------------------------------------------------------------------------
 
@@ -77,13 +84,15 @@ DATABASES: dict[str, dict[str, Any]] = {
     "default": {
         "ENGINE": "django.db.backends.postgresql",
         **_DATABASE.as_django(),
-        # One thread a worker process keeps one connection: faster than a pool here, and nothing leaks.
+        # Each of API_THREADS keeps one connection, so there are never more than processes × threads of them.  A pool
+        # would give no other bound here, because no thread ever waits for a client (vineyard/front.py); it would cost
+        # a hand-over on every request, and psycopg's waits longer and longer before it tries a database again.
         "CONN_MAX_AGE": 600,
         "CONN_HEALTH_CHECKS": True,
         # Row-level security reads the farm from the transaction, so every request is one transaction.
         "ATOMIC_REQUESTS": True,
         "OPTIONS": {
-            "connect_timeout": 5,
+            "connect_timeout": 2,
             "application_name": "vineyard",
             "options": (
                 f"-c statement_timeout={_STATEMENT_TIMEOUT_MS} -c lock_timeout=3000 "

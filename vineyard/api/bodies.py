@@ -8,11 +8,19 @@ from __future__ import annotations
 from typing import Any, Final, Protocol
 from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 
+from django.conf import settings
 from django.core.exceptions import SuspiciousOperation
 
 ENDED_EARLY: Final = (
     "The body ended before the length that Content-Length announced. Nothing was stored; send it again."
 )
+#: Files may be larger than records; every other body is held to Django's own limit.
+LARGEST_FILE: Final = 20_000_000
+
+
+def largest_body(path: str) -> int:
+    """Give the most bytes that a body sent to this path may have."""
+    return LARGEST_FILE if path.rstrip("/").endswith("/imports") else settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0
 
 
 class BodyEndedEarly(SuspiciousOperation):

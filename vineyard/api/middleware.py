@@ -9,10 +9,10 @@ from collections.abc import Callable
 from typing import Final
 from urllib.parse import unquote_to_bytes
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase
 
 from vineyard.api.answers import kind_of_status, problem_response
+from vineyard.api.bodies import largest_body
 from vineyard.api.problems import CONTENT_TYPE, KINDS
 
 log = logging.getLogger("vineyard.api")
@@ -21,8 +21,6 @@ Handler = Callable[[HttpRequest], HttpResponseBase]
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,64}", re.ASCII)
 _CHARSET: Final = re.compile(r"charset=\"?([^\";\s]*)", re.IGNORECASE)
 _LENGTH: Final = re.compile(r"[0-9]{1,15}", re.ASCII)
-#: Files may be larger than records; every other body is held to Django's own limit.
-LARGEST_FILE: Final = 20_000_000
 #: What a refusal says beside its body stays when the body becomes a problem.
 _KEPT_HEADERS: Final = ("Allow", "Retry-After", "WWW-Authenticate")
 
@@ -111,11 +109,6 @@ def _brings_a_body(request: HttpRequest) -> bool:
     while left > 0 and (part := stream.read(min(left, 65_536))):
         left, came = left - len(part), True
     return came
-
-
-def largest_body(path: str) -> int:
-    """Give the most bytes that a body sent to this path may have."""
-    return LARGEST_FILE if path.rstrip("/").endswith("/imports") else settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0
 
 
 def _broken_form(request: HttpRequest) -> _Broken:

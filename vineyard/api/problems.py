@@ -85,6 +85,13 @@ _KINDS: Final = (
         "Send Accept: application/json, or no Accept header.",
     ),
     Kind(
+        "too_slow",
+        408,
+        "The body arrived too slowly",
+        "A body may take twenty seconds, and a second more for every 1,000 bytes of it that arrived. Nothing was "
+        "stored; send it again, in smaller parts where the line is bad.",
+    ),
+    Kind(
         "conflict",
         409,
         "It clashes with what is stored",

@@ -24,7 +24,7 @@ PORT: Final = 5432
 OPTIONS: Final = {
     "listen_addresses": "",
     "port": str(PORT),
-    "max_connections": "60",
+    "max_connections": "100",  # API_THREADS for each of two API processes, a worker, a scheduler, and the tests' own
     "shared_buffers": "128MB",
     "timezone": "UTC",
     "log_timezone": "UTC",

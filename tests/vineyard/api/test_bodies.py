@@ -19,8 +19,9 @@ import pytest
 from django.http import HttpResponse
 from django.test import RequestFactory
 
-from vineyard.api.bodies import BodyEndedEarly, WholeBody
-from vineyard.api.middleware import LARGEST_FILE, BodyRules
+from vineyard.api.bodies import LARGEST_FILE, BodyEndedEarly, WholeBody
+from vineyard.api.middleware import BodyRules
+from vineyard.servers import GRANIAN
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -139,8 +140,8 @@ def served() -> Iterator[Served]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    argv = [sys.executable, "-m", "granian", "--interface", "wsgi", "--port", str(port), "--log-level", "warning"]
-    argv += ["--blocking-threads", "1", "--factory", "tests.vineyard.api.probe_wsgi:served"]
+    argv = [sys.executable, "-m", "granian", *GRANIAN, "--port", str(port), "--log-level", "warning"]
+    argv += ["--factory", "tests.vineyard.api.probe_rsgi:served"]
     process = subprocess.Popen(argv, cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)})
     try:
         _wait(port)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from wsgiref.types import WSGIApplication
-
 from django.conf import settings
 
+from vineyard.front import Front
 
-def served() -> WSGIApplication:
+
+def served() -> Front:
     """Give the application; it looks at the database when it is imported, so only a server imports it."""
-    from vineyard.wsgi import application
+    from vineyard.rsgi import application
 
     settings.ROOT_URLCONF = "tests.vineyard.api.probe_urls"
     return application
