@@ -47,6 +47,18 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         ("vine_spacing",),
         "Vine spacing lies between 0.3 and 12 m.",
     ),
+    "block_declared_area_whole": ("incomplete_quantity", ("declared_area",), _WHOLE),
+    "block_declared_area_1_m2_to_10000_ha": (
+        "out_of_range",
+        ("declared_area",),
+        "The area of a block lies between 1 m2 and 10,000 ha. Check the number and the unit.",
+    ),
+    "block_boundary_with_its_area": ("incomplete", ("boundary",), "A boundary and its area belong together."),
+    "block_computed_area_1_m2_to_10000_ha": (
+        "out_of_range",
+        ("boundary",),
+        "The boundary of a block encloses between 1 m2 and 10,000 ha. Check the positions: longitude comes first.",
+    ),
     "block_year_planted_1700_to_2100": (
         "out_of_range",
         ("year_planted",),

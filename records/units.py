@@ -3,7 +3,9 @@
 A quantity keeps its value and unit as sent; beside it stands the canonical value (kg, m, m2), which is
 exact: no conversion here rounds, and nothing converted is ever written back.  Codes are those of UCUM 2.2
 (https://ucum.org/ucum); the international pound is 0.45359237 kg and the inch 2.54 cm exactly (NIST SP 811,
-appendix B).  The tests hold every factor to pint and, where it parses the code, to ucumvert.
+appendix B).  An acre is the international one, 4840 square yards, which UCUM writes ``4840.[syd_i]``: the United
+States gave the survey foot up after 2022 (85 FR 62698), and the survey acre ``[acr_us]`` is no finite decimal.  The
+tests hold every factor to pint and, where it parses the code, to ucumvert.
 """
 
 from __future__ import annotations
@@ -51,6 +53,8 @@ _UNITS: Final = (
     Unit("[ft_i]", "foot", "length", _FOOT),
     Unit("m2", "square metre", "area", Decimal(1)),
     Unit("har", "hectare", "area", Decimal(10_000)),
+    Unit("[sft_i]", "square foot", "area", _FOOT * _FOOT),
+    Unit("4840.[syd_i]", "international acre", "area", 4840 * 9 * _FOOT * _FOOT),
 )
 UNITS: Final = {unit.code: unit for unit in _UNITS}
 
@@ -62,8 +66,14 @@ _ALIASES: Final = {
     "ft": "[ft_i]", "foot": "[ft_i]", "feet": "[ft_i]",
     "kilogram": "kg", "kilograms": "kg", "gram": "g", "grams": "g",
     "tonne": "t", "tonnes": "t", "metric ton": "t", "metric tons": "t",
-    "metre": "m", "metres": "m", "meter": "m", "meters": "m", "hectare": "har", "ha": "har",
+    "metre": "m", "metres": "m", "meter": "m", "meters": "m", "hectare": "har", "hectares": "har", "ha": "har",
+    "acre": "4840.[syd_i]", "acres": "4840.[syd_i]",
 }  # fmt: skip
+#: UCUM codes that are left out, each with the way out.
+_LEFT_OUT: Final = {
+    "[acr_us]": "'[acr_us]' is the acre of old surveys, which no decimal number of square metres equals. Write 'acre' "
+    "for the international acre, code 4840.[syd_i], 4046.8564224 m2 and 4 parts in a million smaller; or 'har'."
+}
 _AMBIGUOUS: Final = {"ton": ("t", "[ston_av]", "[lton_av]"), "tons": ("t", "[ston_av]", "[lton_av]")}
 
 
@@ -130,7 +140,7 @@ def canonical_code(written: str) -> str:
         raise AmbiguousUnit(f"{written!r} can mean several units. Write one of: {choices}.")
     if word in _ALIASES:
         return _ALIASES[word]
-    raise UnknownUnit(_unknown(written, word))
+    raise UnknownUnit(_LEFT_OUT.get(word) or _unknown(written, word))
 
 
 def _unknown(written: str, word: str) -> str:

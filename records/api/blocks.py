@@ -10,16 +10,31 @@ from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_f
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.settings import api_settings
 
+from records.api.boundaries import (
+    BOUNDARY_EXAMPLE,
+    COMPUTED_EXAMPLE,
+    BoundaryField,
+    ComputedAreaOut,
+    FeatureCollectionOut,
+    collection,
+    collection_example,
+    computed_area_of,
+)
 from records.api.fields import (
+    AreaIn,
+    AreaOut,
     FormulaField,
     FormulaNamed,
     LengthIn,
     LengthOut,
+    area_of,
     cultivar_field,
     cultivar_group_field,
     length_of,
 )
+from records.api.forms import GEOJSON, GeoJsonRenderer, InForms, form_asked, form_field, form_parameter, in_forms
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, FarmView
@@ -42,10 +57,13 @@ BLOCK_EXAMPLE = {
     "pruning_formula": None,
     "maximum_nodes": None,
     "note": "",
+    "declared_area": {"value": 0.9, "unit": "har", "m2": 9000},
+    "computed_area": COMPUTED_EXAMPLE,
     "version": 1,
     "received_at": "2026-11-20T15:04:05Z",
     "changed_at": "2026-11-20T15:04:05Z",
 }
+BLOCK_WITH_BOUNDARY = {**BLOCK_EXAMPLE, "boundary": BOUNDARY_EXAMPLE}
 NEW_BLOCK = {
     "name": "Lower Terrace (invented)",
     "cultivar": "concord",
@@ -54,6 +72,8 @@ NEW_BLOCK = {
     "row_spacing": {"value": 9, "unit": "[ft_i]"},
     "vine_spacing": {"value": 8, "unit": "[ft_i]"},
     "training": "bilateral_cordon",
+    "declared_area": {"value": 0.9, "unit": "har"},
+    "boundary": BOUNDARY_EXAMPLE,
 }
 
 
@@ -85,6 +105,10 @@ class BlockChange(StrictSerializer):
         help_text="A cap that the farm sets [nodes].",
     )
     note = StrictCharField(max_length=4000, required=False, allow_blank=True, multiline=True)
+    declared_area = AreaIn(
+        required=False, allow_null=True, help_text="What the farm reckons with; acre means the international acre."
+    )
+    boundary = BoundaryField(required=False, allow_null=True, help_text="The outline, as GeoJSON.")
 
 
 class BlockPatch(BlockChange):
@@ -103,11 +127,13 @@ class BlockIn(BlockChange):
 
 
 class BlockOut(serializers.ModelSerializer[Block]):
-    """A block."""
+    """A block; its outline stands where one block is read, and in the list as GeoJSON."""
 
     row_spacing = serializers.SerializerMethodField(help_text="From row to row.")
     vine_spacing = serializers.SerializerMethodField(help_text="From vine to vine.")
     pruning_formula = FormulaNamed()
+    declared_area = serializers.SerializerMethodField(help_text="What the farm reckons with.")
+    computed_area = serializers.SerializerMethodField(help_text="What the boundary encloses.")
 
     class Meta:
         model = Block
@@ -121,39 +147,77 @@ class BlockOut(serializers.ModelSerializer[Block]):
     def get_vine_spacing(self, block: Block) -> dict[str, Any] | None:
         return length_of(block, "vine_spacing")
 
+    @extend_schema_field(AreaOut(allow_null=True))
+    def get_declared_area(self, block: Block) -> dict[str, Any] | None:
+        return area_of(block, "declared_area")
 
-class Blocks(FarmView):
+    @extend_schema_field(ComputedAreaOut(allow_null=True))
+    def get_computed_area(self, block: Block) -> dict[str, Any] | None:
+        return computed_area_of(block)
+
+
+class BlockWithBoundary(BlockOut):
+    """A block with its outline."""
+
+    boundary = BoundaryField(read_only=True, help_text="The outline, wound by the right-hand rule.")
+
+    class Meta:
+        model = Block
+        fields = [*BLOCK_WITH_BOUNDARY]
+
+
+class Blocks(InForms, FarmView):
     """The blocks of a farm."""
 
     rights = READ_AND_MANAGE
     keyset = ("name", "id")
     serializer_class = BlockOut
+    renderer_classes = [*api_settings.DEFAULT_RENDERER_CLASSES, GeoJsonRenderer]
+
+    @property
+    def most_on_a_page(self) -> int:
+        """Fewer where each comes with its outline: fifty of the longest are some 20 MB."""
+        return 50 if form_asked(self.request) == GeoJsonRenderer.format else 500
 
     def get_queryset(self) -> QuerySet[Block]:
         return Block.objects.for_farm(self.opened.farm).select_related("pruning_formula")
 
     @extend_schema(
         summary="List the blocks of a farm",
-        description="All blocks, by name.",
-        responses=BlockOut(many=True),
+        description="All blocks, by name. As GeoJSON, a FeatureCollection with the outline of each; a block without "
+        "one has the geometry null. A page holds at most 50: follow next.",
+        parameters=[form_parameter("geojson")],
+        responses=in_forms(BlockOut(many=True), geojson=FeatureCollectionOut),
         tags=["blocks and vines"],
-        examples=[OpenApiExample("One block", value=BLOCK_EXAMPLE, response_only=True)],
+        examples=[
+            OpenApiExample("One block", value=BLOCK_EXAMPLE, response_only=True, media_type="application/json"),
+            OpenApiExample(
+                "One outline", value=collection_example(BLOCK_EXAMPLE), response_only=True, media_type=GEOJSON
+            ),
+        ],
     )
     def get(self, request: Request, farm: uuid.UUID) -> Response:  # noqa: ARG002
-        StrictQuery.of(request, paged=True)
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+        StrictQuery.of(request, paged=True, **{"as": form_field("geojson")})
+        outlined = form_asked(request) == GeoJsonRenderer.format
+        blocks = self.get_queryset()
+        page = self.paginate_queryset(blocks if outlined else blocks.defer("boundary")) or []
+        told = self.get_serializer(page, many=True).data
+        answer = self.get_paginated_response(told)
+        if outlined:
+            links = {name: value for name, value in answer.data.items() if name != "results"}
+            answer.data = collection(page, told, links)
+        return answer
 
     @extend_schema(
         summary="Create a block",
         description="Vines of one cultivar on one rootstock, planted and trained alike. With an id of the client's "
         "own, sending it again is safe.",
         request=BlockIn,
-        responses={200: BlockOut, 201: BlockOut},
+        responses={(200, "application/json"): BlockWithBoundary, (201, "application/json"): BlockWithBoundary},
         tags=["blocks and vines"],
         examples=[
             OpenApiExample("A block of Concord", value=NEW_BLOCK, request_only=True),
-            OpenApiExample("The block", value=BLOCK_EXAMPLE, response_only=True),
+            OpenApiExample("The block", value=BLOCK_WITH_BOUNDARY, response_only=True),
         ],
     )
     def post(self, request: Request, farm: uuid.UUID) -> Response:
@@ -163,36 +227,36 @@ class Blocks(FarmView):
         columns = dict(sent.validated_data)
         stored = create_block(self.opened, columns.pop("id", None), columns)
         location = place_of(request, "block", farm=farm, block=stored.row.pk) if stored.created else None
-        return answer(BlockOut(stored.row).data, stored.row, created=stored.created, location=location)
+        return answer(BlockWithBoundary(stored.row).data, stored.row, created=stored.created, location=location)
 
 
 class OneBlock(FarmView):
     """One block."""
 
     rights = READ_AND_MANAGE
-    serializer_class = BlockOut
+    serializer_class = BlockWithBoundary
 
     @extend_schema(
         summary="Read a block",
-        description="One block, with its version as ETag.",
-        responses=BlockOut,
+        description="One block with its outline, and its version as ETag.",
+        responses=BlockWithBoundary,
         tags=["blocks and vines"],
-        examples=[OpenApiExample("The block", value=BLOCK_EXAMPLE, response_only=True)],
+        examples=[OpenApiExample("The block", value=BLOCK_WITH_BOUNDARY, response_only=True)],
     )
     def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
         found = block_of(self.opened, block)
-        return answer(BlockOut(found).data, found)
+        return answer(BlockWithBoundary(found).data, found)
 
     @extend_schema(
         summary="Change a block",
         description="Send the members to change and the ETag that you read as If-Match; the old version is kept.",
         request=BlockPatch,
-        responses=BlockOut,
+        responses=BlockWithBoundary,
         tags=["blocks and vines"],
         examples=[
             OpenApiExample("Choose a formula", value={"pruning_formula": "american-30-10-lb"}, request_only=True),
-            OpenApiExample("The block", value=BLOCK_EXAMPLE, response_only=True),
+            OpenApiExample("The block", value=BLOCK_WITH_BOUNDARY, response_only=True),
         ],
     )
     def patch(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:  # noqa: ARG002
@@ -203,4 +267,4 @@ class OneBlock(FarmView):
         columns = dict(sent.validated_data)
         reason = columns.pop("reason", "")
         changed = change_block(self.opened, block, columns, version=version, reason=reason)
-        return answer(BlockOut(changed).data, changed)
+        return answer(BlockWithBoundary(changed).data, changed)

@@ -56,6 +56,13 @@ class LengthIn(QuantitySerializer):
         super().__init__(*args, dimension="length", **kwargs)
 
 
+class AreaIn(QuantitySerializer):
+    """An area as sent."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, dimension="area", **kwargs)
+
+
 class MassOut(serializers.Serializer[Any]):
     """A mass as it was sent, beside the exact kilograms."""
 
@@ -72,6 +79,14 @@ class LengthOut(serializers.Serializer[Any]):
     m = serializers.DecimalField(max_digits=30, decimal_places=24, help_text="The same in metres.")
 
 
+class AreaOut(serializers.Serializer[Any]):
+    """An area as it was sent, beside the exact square metres."""
+
+    value = serializers.DecimalField(max_digits=15, decimal_places=12, help_text="As sent.")
+    unit = serializers.CharField(help_text="UCUM code, as sent.")
+    m2 = serializers.DecimalField(max_digits=36, decimal_places=24, help_text="The same in square metres.")
+
+
 def mass_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
     """Give the three columns of a mass as one member, or nothing where it was not measured."""
     return _quantity(row, name, "kg")
@@ -80,6 +95,11 @@ def mass_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
 def length_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
     """Give the three columns of a length as one member, or nothing where it was not measured."""
     return _quantity(row, name, "m")
+
+
+def area_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
+    """Give the three columns of an area as one member, or nothing where it was not stated."""
+    return _quantity(row, name, "m2")
 
 
 def _quantity(row: models.Model, name: str, canonical: str) -> dict[str, Decimal | str] | None:

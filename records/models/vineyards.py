@@ -70,6 +70,17 @@ class Block(FarmOwned):
         null=True, blank=True, help_text="A cap on the target that the farm sets for this block."
     )
     note = models.TextField(blank=True, max_length=4000)
+    boundary = models.JSONField(
+        null=True,
+        blank=True,
+        help_text="GeoJSON Polygon or MultiPolygon (RFC 7946), rings wound by the right-hand rule.",
+    )
+    computed_area_m2 = models.DecimalField(
+        max_digits=17, decimal_places=2, null=True, blank=True, help_text="Geodesic area of the boundary, WGS 84."
+    )
+    declared_area_value = models.DecimalField(max_digits=27, decimal_places=12, null=True, blank=True)
+    declared_area_unit = models.CharField(max_length=20, blank=True, null=True)
+    declared_area_m2 = models.DecimalField(max_digits=36, decimal_places=24, null=True, blank=True)
 
     class Meta:
         db_table = "block"
@@ -80,6 +91,10 @@ class Block(FarmOwned):
             together("block_vine_spacing_whole", "vine_spacing_value", "vine_spacing_unit", "vine_spacing_m"),
             between("block_row_spacing_0_5_to_12_m", "row_spacing_m", "0.5", 12),
             between("block_vine_spacing_0_3_to_12_m", "vine_spacing_m", "0.3", 12),
+            together("block_declared_area_whole", "declared_area_value", "declared_area_unit", "declared_area_m2"),
+            between("block_declared_area_1_m2_to_10000_ha", "declared_area_m2", 1, 100_000_000),
+            together("block_boundary_with_its_area", "boundary", "computed_area_m2"),
+            between("block_computed_area_1_m2_to_10000_ha", "computed_area_m2", 1, 100_000_000),
             between("block_year_planted_1700_to_2100", "year_planted", 1700, 2100),
             between("block_maximum_nodes_1_to_1000", "maximum_nodes", 1, 1000),
             one_of("block_training_known", "training", Training.values),

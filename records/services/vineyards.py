@@ -9,19 +9,21 @@ from typing import Any
 from django.db import IntegrityError
 
 from records.access import OpenFarm, Right
+from records.boundaries import read_boundary
 from records.errors import AlreadyRecorded, NotFound, NotValid
 from records.models import Block, Row, Vine
 from records.services.storing import Stored, change, constraint_of, create_once
 from records.units import Quantity, to_canonical
 
-SPACINGS = ("row_spacing", "vine_spacing")
+#: Quantities of a block → what they measure and the name of the canonical unit in their columns.
+QUANTITIES = {"row_spacing": ("length", "m"), "vine_spacing": ("length", "m"), "declared_area": ("area", "m2")}
 
 
 def create_block(opened: OpenFarm, row_id: uuid.UUID | None, columns: Mapping[str, Any]) -> Stored[Block]:
     """Store a block; its name is its own on the farm."""
     opened.require(Right.MANAGE)
     try:
-        return create_once(Block, opened.farm, row_id, _with_spacings(columns))
+        return create_once(Block, opened.farm, row_id, _columns(columns))
     except IntegrityError as error:
         raise _taken(error, "block_name_once_a_farm", f"The farm has a block named {columns['name']!r}.") from error
 
@@ -31,7 +33,7 @@ def change_block(
 ) -> Block:
     """Change members of a block; the version before stays readable."""
     opened.require(Right.MANAGE)
-    return change(Block, opened.farm, row_id, _with_spacings(columns), version=version, reason=reason)
+    return change(Block, opened.farm, row_id, _columns(columns), version=version, reason=reason)
 
 
 def block_of(opened: OpenFarm, row_id: uuid.UUID) -> Block:
@@ -97,24 +99,38 @@ def vine_of(opened: OpenFarm, row_id: uuid.UUID) -> Vine:
     return vine
 
 
-def _with_spacings(columns: Mapping[str, Any]) -> dict[str, Any]:
-    """Spread each spacing into value and unit as sent, and metres."""
-    spread = {name: value for name, value in columns.items() if name not in SPACINGS}
-    for name in SPACINGS:
-        if name in columns:
-            spread.update(_length_columns(name, columns[name]))
-    return spread
+def _columns(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Spread each quantity into value and unit as sent and the canonical value; give a boundary its area."""
+    columns: dict[str, Any] = {}
+    for name, value in told.items():
+        if name in QUANTITIES:
+            columns |= _quantity_columns(name, value)
+        elif name == "boundary":
+            columns |= _boundary_columns(value)
+        else:
+            columns[name] = value
+    return columns
 
 
-def _length_columns(name: str, length: Quantity | None) -> dict[str, Any]:
+def _quantity_columns(name: str, quantity: Quantity | None) -> dict[str, Any]:
+    dimension, canonical = QUANTITIES[name]
     return {
-        f"{name}_value": length.value if length else None,
-        f"{name}_unit": length.unit if length else None,
-        f"{name}_m": to_canonical(length, "length") if length else None,
+        f"{name}_value": quantity.value if quantity else None,
+        f"{name}_unit": quantity.unit if quantity else None,
+        f"{name}_{canonical}": to_canonical(quantity, dimension) if quantity else None,
     }
+
+
+def _boundary_columns(told: Mapping[str, Any] | None) -> dict[str, Any]:
+    if told is None:
+        return {"boundary": None, "computed_area_m2": None}
+    boundary = read_boundary(told)
+    return {"boundary": boundary.as_geojson(), "computed_area_m2": boundary.area_m2()}
 
 
 def _taken(error: IntegrityError, constraint: str, sentence: str) -> Exception:
     """Say in words that a place is taken; any other constraint keeps its own name for the API's table."""
     name = constraint_of(error)
-    return AlreadyRecorded(sentence) if name.startswith(constraint) and "once" in name else error
+    if name.startswith(constraint) and "once" in name:
+        return AlreadyRecorded(sentence)
+    raise error  # here, so that it keeps its cause, which knows the constraint's name

@@ -34,12 +34,14 @@ class KeysetPagination(BasePagination):
 
     A view names columns that are never empty; the primary key is added where it is not among them, so that together
     they name one row.  A leading ``-`` turns the order of all of them round.
+
+    A view whose rows are large says ``most_on_a_page``: a page may be shorter than ``limit``, so follow ``next``.
     """
 
     def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
         self.request = request
         self.keyset = _whole(view.keyset, queryset.model)  # type: ignore[union-attr]
-        self.limit = _limit(request)
+        self.limit = min(_limit(request), getattr(view, "most_on_a_page", LARGEST_LIMIT))
         self.filters = _digest(request)
         self.total = self._count(queryset)
         back, after = self._cursor()

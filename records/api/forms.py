@@ -1,0 +1,74 @@
+"""The forms that an answer may take beside JSON: asked for by ``Accept``, or by ``as=`` where a link is shorter.
+
+Where both are sent, ``as=`` decides: it is what a person sees in the address.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.renderers import BaseRenderer
+from rest_framework.request import Request
+from rest_framework.settings import api_settings
+
+GEOJSON = "application/geo+json"
+MEDIA = {"geojson": GEOJSON}
+
+
+class GeoJsonRenderer(BaseRenderer):
+    """JSON under the media type of GeoJSON (RFC 7946 §12)."""
+
+    media_type = GEOJSON
+    format = "geojson"
+    charset = None
+
+    def render(
+        self,
+        data: Any,
+        accepted_media_type: str | None = None,
+        renderer_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        json_renderer = api_settings.DEFAULT_RENDERER_CLASSES[0]()
+        return json_renderer.render(data, accepted_media_type, renderer_context)
+
+
+class InForms:
+    """A view whose answers take more forms than one; ``renderer_classes`` lists them, JSON first."""
+
+    def perform_content_negotiation(self, request: Request, force: bool = False) -> Any:
+        """Let ``as=`` choose among the renderers; a word that names none is refused with the rest of the query."""
+        word = request.query_params.get("as", "")
+        renderers: Iterable[BaseRenderer] = self.get_renderers()  # type: ignore[attr-defined]
+        for renderer in renderers:
+            if renderer.format == word:
+                return renderer, renderer.media_type
+        return super().perform_content_negotiation(request, force)  # type: ignore[misc]
+
+
+def form_asked(request: Request) -> str:
+    """Give the word of the form that the answer takes."""
+    return str(request.accepted_renderer.format)
+
+
+def in_forms(as_json: Any, **others: Any) -> dict[Any, Any]:
+    """Give the responses of an operation by media type: as JSON, and each other form by its word.
+
+    The schema's generator takes the response with the least key for the operation's own, and with it whether it is a
+    list; a status as text comes before one as a number.
+    """
+    return {("200", "application/json"): as_json} | {(200, MEDIA[word]): schema for word, schema in others.items()}
+
+
+def form_field(*words: str) -> serializers.ChoiceField:
+    """Give the field of a query that says the form."""
+    return serializers.ChoiceField(choices=["json", *words])
+
+
+def form_parameter(*words: str) -> OpenApiParameter:
+    """Give the parameter of a query that says the form."""
+    return OpenApiParameter(
+        "as", str, enum=["json", *words], description="Form of the answer; Accept may say it instead."
+    )
