@@ -56,7 +56,7 @@ def weights_of_block(opened: OpenFarm, block: Block, season: int | None) -> NDAr
 
 def newest_season(opened: OpenFarm, block: Block) -> int | None:
     """Give the newest season in which a vine of the block has a dormant record."""
-    records = DormantRecord.objects.for_farm(opened.farm).filter(block=block)
+    records = DormantRecord.objects.for_farm(opened.farm).filter(block=block, withdrawn_at=None)
     season: int | None = records.order_by("-season").values_list("season", flat=True).first()
     return season
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import uuid
 from collections import OrderedDict
 from dataclasses import dataclass
+from threading import Lock
 from typing import Any, Final
 
 import numpy as np
@@ -40,7 +41,7 @@ _RECORDS: Final = """
            string_agg(float8send(coalesce(trim_scale(pruning_weight_kg)::float8, 'NaN')), ''),
            string_agg(float8send(coalesce(trim_scale(scale_resolution_kg)::float8, 'NaN')), ''),
            string_agg(int2send(coalesce(nodes_retained, -1)::int2), '')
-    FROM dormant_record WHERE farm_id = %s AND block_id = %s AND season = %s
+    FROM dormant_record WHERE farm_id = %s AND block_id = %s AND season = %s AND withdrawn_at IS NULL
 """
 
 
@@ -84,6 +85,8 @@ class Walked:
 
 
 _known: OrderedDict[tuple[uuid.UUID, uuid.UUID], tuple[tuple[Any, ...], Vines]] = OrderedDict()
+#: Threads of one process share what is kept; the lock is held for no query.
+_keeping = Lock()
 
 
 def walk(opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None) -> Walked:
@@ -113,10 +116,11 @@ def _vines(opened: OpenFarm, block: Block) -> Vines:
     kept = _known.get(key)
     if kept is None or kept[0] != state:
         kept = state, _unpacked(_row(_VINES, *key))
+    with _keeping:
         _known[key] = kept
-    _known.move_to_end(key)
-    if len(_known) > _KEPT_BLOCKS:
-        _known.popitem(last=False)
+        _known.move_to_end(key)
+        if len(_known) > _KEPT_BLOCKS:
+            _known.popitem(last=False)
     return kept[1]
 
 

@@ -6,7 +6,12 @@ the database's catalogue and fails on a constraint that is not here.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
+
+from records.kinds import KINDS, Kind
+from records.kinds.members import STAGE_SAYS, Choice, Count, Measured, Member, Number, Several, Stage
+from records.kinds.naming import plain, range_name
 
 Said = tuple[str, tuple[str, ...], str]
 
@@ -99,7 +104,7 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         "A year planted is between 1700 and 2100.",
     ),
     "vine_row_of_the_same_farm": ("no_such_row", ("row_number",), _FARM),
-    "dormant_record_once_a_vine_and_season": (
+    "dormant_record_once_a_live_vine_and_season": (
         "already_recorded",
         ("vine",),
         "This vine has a dormant record for this season already.",
@@ -160,6 +165,10 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     ),
     "dormant_record_vine_of_the_same_farm": ("no_such_vine", ("vine",), _FARM),
     "dormant_record_import_of_the_same_farm": ("no_such_import", (), _FARM),
+    "export_job_of_the_same_farm": ("no_such_job", (), _FARM),
+    "export_part_export_of_the_same_farm": ("no_such_export", (), _FARM),
+    "export_part_once_a_number": ("already_recorded", (), "The part of the file was written already."),
+    "erasure_one_line_a_farm": ("already_recorded", (), "The farm was erased already."),
     "import_job_of_the_same_farm": ("no_such_job", (), _FARM),
     "import_block_of_the_same_farm": ("no_such_block", ("block",), _FARM),
     "import_row_once_a_line": ("already_recorded", (), "The line was taken in already."),
@@ -208,3 +217,120 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         "The mark of the source is not known.",
     ),
 }
+
+
+def _of_a_kind(kind: Kind) -> Iterator[tuple[str, Said]]:
+    """Give the sentences of the rules that every record keeps, and of those of a kind's members."""
+    table = kind.name
+    yield f"{table}_season_1900_to_2100", ("out_of_range", ("season",), "A season lies between 1900 and 2100.")
+    yield f"{table}_offset_within_a_day", ("out_of_range", ("observed_at",), "The offset is less than a day.")
+    yield f"{table}_observed_with_offset", ("offset_missing", ("observed_at",), "A time needs its offset from UTC.")
+    yield f"{table}_observed_unless_imported", ("required", ("observed_at",), "Say when it was seen.")
+    yield f"{table}_source_known", ("unknown_source", ("source",), "The way in is not one that the service knows.")
+    yield f"{table}_vine_of_the_same_farm", ("no_such_vine", ("vine",), _FARM)
+    yield f"{table}_block_of_the_same_farm", ("no_such_block", ("block",), _FARM)
+    yield f"{table}_import_of_the_same_farm", ("no_such_import", (), _FARM)
+    for member in kind.members:
+        yield from _of_a_member(table, member)
+
+
+def _of_a_member(table: str, member: Member) -> Iterator[tuple[str, Said]]:
+    where, name = (member.name,), f"{table}_{member.name}"
+    if isinstance(member, Measured):
+        yield f"{name}_whole", ("incomplete_quantity", where, _WHOLE)
+    if isinstance(member, Count | Number | Measured):
+        unit = f" {member.unit}" if isinstance(member, Measured) else ""
+        bounds = f"It lies between {plain(member.low)} and {plain(member.high)}{unit}."
+        yield range_name(table, member), ("out_of_range", where, bounds)
+    if isinstance(member, Choice | Several):
+        yield f"{name}_known", ("unknown_word", where, f"Known are: {', '.join(member.words)}.")
+    if isinstance(member, Stage):
+        yield f"{name}_whole", ("incomplete_stage", where, "A growth stage is a scale and its code, both together.")
+        yield f"{name}_scale_known", ("unknown_word", where, f"Scales are: {', '.join(STAGE_SAYS)}.")
+        for scale, sentence in STAGE_SAYS.items():
+            yield f"{name}_code_of_{scale}", ("unknown_stage", where, f"{sentence}.")
+
+
+_ACROSS_MEMBERS: Final[dict[str, Said]] = {
+    "bud_sample_alive_are_of_those_examined": (
+        "more_than_examined",
+        ("nodes_examined",),
+        "No more nodes can have a living bud than were examined.",
+    ),
+    "bud_sample_first_node_before_the_last": (
+        "turned_round",
+        ("first_node",),
+        "The first node stands nearer to the base than the last.",
+    ),
+    "shoot_count_once_a_live_vine_and_season": (
+        "already_recorded",
+        ("vine",),
+        "This vine has a shoot count for this season already.",
+    ),
+    "cluster_count_once_a_live_vine_and_season": (
+        "already_recorded",
+        ("vine",),
+        "This vine has a cluster count for this season already.",
+    ),
+    "cluster_count_thinning_leaves_no_more": (
+        "more_than_before",
+        ("clusters_after_thinning",),
+        "Thinning cannot leave more clusters than there were.",
+    ),
+    "cluster_count_lag_phase_weight_with_its_clusters": (
+        "required",
+        ("lag_phase_clusters",),
+        "Say how many clusters were weighed, or the weight says nothing.",
+    ),
+    "harvest_record_once_a_live_vine_and_picking": (
+        "already_recorded",
+        ("picking",),
+        "This vine has a record of this picking already; a second picking has picking 2.",
+    ),
+    "harvest_record_once_a_live_block_and_picking": (
+        "already_recorded",
+        ("picking",),
+        "This block has a record of this picking already; a second picking has picking 2.",
+    ),
+    "harvest_record_vine_exactly_for_a_vine": (
+        "scope_mismatch",
+        ("scope",),
+        "With scope vine the vine must be named; with sample or block it must not.",
+    ),
+    "harvest_record_sample_says_its_vines": (
+        "required",
+        ("vines_picked",),
+        "Say how many vines the sample was picked from.",
+    ),
+    "harvest_record_marketable_no_more_than_all": (
+        "more_than_all",
+        ("marketable_yield",),
+        "What could be sold cannot weigh more than all that was picked.",
+    ),
+    "harvest_record_acidity_with_its_acid": (
+        "required",
+        ("reference_acid",),
+        "Say which acid the titratable acidity is given as.",
+    ),
+    "cordon_inspection_blank_within_the_cordon": (
+        "longer_than_cordon",
+        ("blank_length",),
+        "The blank length cannot exceed the cordon's.",
+    ),
+    "cordon_inspection_dieback_within_the_cordon": (
+        "longer_than_cordon",
+        ("dieback_length",),
+        "The dead length cannot exceed the cordon's.",
+    ),
+    "cordon_inspection_measures_a_candidate_that_is_there": (
+        "nothing_to_measure",
+        ("candidate_springs_from",),
+        "Where no candidate was found there is nothing to measure.",
+    ),
+    "feed_epoch_is_one_row": ("unknown_state", (), "There is one epoch."),
+}
+
+#: What stands above by hand says more than what follows from the kinds.
+for _kind in KINDS.values():
+    CONSTRAINTS.update({name: said for name, said in _of_a_kind(_kind) if name not in CONSTRAINTS})
+CONSTRAINTS.update(_ACROSS_MEMBERS)

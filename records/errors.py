@@ -56,6 +56,12 @@ class NotValid(Refusal):
         return cls(detail, faults=(Fault(path, code, detail),))
 
 
+class Expired(Refusal):
+    """It was there, was kept as long as was said, and is gone."""
+
+    code = "expired"
+
+
 class Conflict(Refusal):
     """It clashes with what is stored; ``current`` in the data is what stands there now, where it may be shown."""
 
@@ -84,3 +90,15 @@ class Stale(Conflict):
     """The caller changed a version that is no longer the current one."""
 
     code = "stale"
+
+
+class Withdrawn(Conflict):
+    """The record was withdrawn; nothing but an explicit reinstatement brings it back."""
+
+    code = "withdrawn"
+
+
+class CursorExpired(Refusal):
+    """The cursor is of an earlier life of the records, before a restore."""
+
+    code = "cursor_expired"

@@ -10,21 +10,30 @@ from typing import Final
 from django.apps import apps
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from records.kinds import KINDS
+
 EVERYTHING: Final = "SELECT, INSERT, UPDATE, DELETE"
 LESS: Final[dict[str, str]] = {
     "record_change": "SELECT, INSERT",  # history is added to, never rewritten
     "pruning_target": "SELECT, INSERT",  # what was told to a grower stays as it was told
-    "dormant_record": "SELECT, INSERT, UPDATE",  # a record is withdrawn, never removed
+    **dict.fromkeys(KINDS, "SELECT, INSERT, UPDATE"),  # a record is withdrawn, never removed
+    "feed_epoch": "SELECT",  # only a restore begins the next
     "import": "SELECT, INSERT, UPDATE",
     "import_row": "SELECT, INSERT",
+    "export": "SELECT, INSERT, UPDATE",
+    "export_part": "SELECT, INSERT, DELETE",  # an expired file goes; a part never changes
+    "erasure": "SELECT",  # only erase_farm writes the log
+    "farm_register": "SELECT",
     "django_migrations": "SELECT",
 }
+#: What the serving role may call although nobody else may: each acts as the owner, within walls of its own.
+FUNCTIONS: Final = ("erase_farm(uuid, text, timestamptz, uuid)",)
 
 
 def grant_to(role: str, connection: BaseDatabaseWrapper) -> None:
     """Grant the serving role its rights on every table; run as the role that owns them."""
     name = connection.ops.quote_name(role)
-    existing = set(connection.introspection.table_names())
+    existing = set(connection.introspection.table_names(include_views=True))
     tables = {model._meta.db_table for model in apps.get_models(include_auto_created=True)}  # noqa: SLF001
     with connection.cursor() as cursor:
         cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
@@ -33,3 +42,7 @@ def grant_to(role: str, connection: BaseDatabaseWrapper) -> None:
             quoted = connection.ops.quote_name(table)
             cursor.execute(f"REVOKE ALL ON {quoted} FROM {name}")
             cursor.execute(f"GRANT {LESS.get(table, EVERYTHING)} ON {quoted} TO {name}")
+        for function in FUNCTIONS:
+            cursor.execute("SELECT to_regprocedure(%s)", [function])
+            if cursor.fetchone() != (None,):  # on the way back to an older release it is gone
+                cursor.execute(f"GRANT EXECUTE ON FUNCTION {function} TO {name}")

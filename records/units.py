@@ -36,7 +36,7 @@ class Unit:
     factor: Decimal
 
 
-CANONICAL: Final = {"mass": "kg", "length": "m", "area": "m2"}
+CANONICAL: Final = {"mass": "kg", "length": "m", "area": "m2", "soluble_solids": "{Brix}", "acidity": "g/L"}
 
 _UNITS: Final = (
     Unit("kg", "kilogram", "mass", Decimal(1)),
@@ -55,6 +55,11 @@ _UNITS: Final = (
     Unit("har", "hectare", "area", Decimal(10_000)),
     Unit("[sft_i]", "square foot", "area", _FOOT * _FOOT),
     Unit("4840.[syd_i]", "international acre", "area", 4840 * 9 * _FOOT * _FOOT),
+    # UCUM has no unit for degrees Brix; a braced word is its way of naming what a bare number counts.
+    Unit("{Brix}", "degree Brix", "soluble_solids", Decimal(1)),
+    Unit("g/(100.g)", "gram of soluble solids in 100 g of juice", "soluble_solids", Decimal(1)),
+    Unit("g/L", "gram a litre", "acidity", Decimal(1)),
+    Unit("g/dL", "gram in 100 mL", "acidity", Decimal(10)),
 )
 UNITS: Final = {unit.code: unit for unit in _UNITS}
 
@@ -66,6 +71,7 @@ _ALIASES: Final = {
     "ft": "[ft_i]", "foot": "[ft_i]", "feet": "[ft_i]",
     "kilogram": "kg", "kilograms": "kg", "gram": "g", "grams": "g",
     "tonne": "t", "tonnes": "t", "metric ton": "t", "metric tons": "t",
+    "brix": "{Brix}", "Brix": "{Brix}", "g/l": "g/L", "g/(100.mL)": "g/dL",
     "metre": "m", "metres": "m", "meter": "m", "meters": "m", "hectare": "har", "hectares": "har", "ha": "har",
     "acre": "4840.[syd_i]", "acres": "4840.[syd_i]",
 }  # fmt: skip
@@ -158,13 +164,13 @@ def to_canonical(quantity: Quantity, dimension: str) -> Decimal:
     ----------
     quantity : Quantity
         Value as sent, at most 15 significant digits and 12 decimals.
-    dimension : {"mass", "length", "area"}
+    dimension : {"mass", "length", "area", "soluble_solids", "acidity"}
         What must have been measured.
 
     Returns
     -------
     Decimal
-        Kilograms, metres or square metres; no digit is rounded.
+        Kilograms, metres, square metres, degrees Brix or g/L; no digit is rounded.
 
     Raises
     ------

@@ -49,6 +49,26 @@ CONTEXT_FUNCTIONS = RunSQL(
     """,
 )
 
+#: Places in the feed of changes grow with the number of the transaction; the offset is raised by a restore, because
+#: a new cluster counts its transactions from the beginning (see ``records.services.feed``).
+FEED_FUNCTIONS = RunSQL(
+    sql="""
+    CREATE FUNCTION change_offset() RETURNS bigint LANGUAGE sql IMMUTABLE PARALLEL SAFE AS $$ SELECT 0::bigint $$;
+    CREATE FUNCTION change_position() RETURNS bigint LANGUAGE sql VOLATILE AS
+        $$ SELECT pg_current_xact_id()::text::bigint + change_offset() $$;
+    CREATE FUNCTION keep_its_place() RETURNS trigger LANGUAGE plpgsql AS $$
+    BEGIN
+        NEW.change_position := change_position();
+        RETURN NEW;
+    END $$;
+    """,
+    reverse_sql="""
+    DROP FUNCTION keep_its_place();
+    DROP FUNCTION change_position();
+    DROP FUNCTION change_offset();
+    """,
+)
+
 _SEES = "farm_id = ANY ((SELECT context_farms())::uuid[])"
 
 
@@ -126,3 +146,25 @@ def farm_table(table: str, *references: Reference, keeps_history: bool = True) -
     """Give every wall of one farm-owned table, in order."""
     walls = [farm_key(table), *held_together(table, *references), row_security(table)]
     return [*walls, history(table)] if keeps_history else walls
+
+
+def place_in_the_feed(table: str) -> RunSQL:
+    """Give a table that may hold rows its place in the feed: they stand at 0, new ones where they are written."""
+    return RunSQL(
+        sql=f"""
+        ALTER TABLE "{table}" ADD COLUMN change_position bigint NOT NULL DEFAULT 0;
+        ALTER TABLE "{table}" ALTER COLUMN change_position SET DEFAULT change_position();
+        """,
+        reverse_sql=f'ALTER TABLE "{table}" DROP COLUMN change_position',
+    )
+
+
+def keeps_its_place(table: str) -> RunSQL:
+    """Move a row to the end of the feed whenever it is changed."""
+    return RunSQL(
+        sql=f"""
+        CREATE TRIGGER "{table}_keeps_its_place" BEFORE UPDATE ON "{table}"
+            FOR EACH ROW EXECUTE FUNCTION keep_its_place();
+        """,
+        reverse_sql=f'DROP TRIGGER "{table}_keeps_its_place" ON "{table}"',
+    )

@@ -16,6 +16,8 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import UUIDConverter
 
 from records.access import enter, open_farm
+from records.api.kind_examples import NEW, change_of
+from records.kinds import KINDS, Kind
 from records.models import DormantRecord, Vine
 from records.services.vineyards import create_block, create_row, plant_row
 
@@ -47,6 +49,11 @@ class Scene:
             "pruning_weight": {"value": 2.8, "unit": "lb"},
         }
 
+    def new(self, kind: Kind, **more: Any) -> dict[str, Any]:
+        """Give a new record of a kind, about a vine that has none."""
+        example = {name: value for name, value in NEW[kind.name].items() if name not in {"id", "block", "vine"}}
+        return example | {"vine": str(next(self.vines).pk)} | more
+
 
 @dataclass(frozen=True)
 class Case:
@@ -57,6 +64,21 @@ class Case:
     query: str = ""
     content_type: str = "application/json"
     if_match: bool = False
+
+
+def _of_a_kind(kind: Kind) -> dict[tuple[str, str], Case]:
+    """Give the rows of one kind of record: whoever may record may also correct and withdraw."""
+    base = f"api/v1/farms/{{farm}}/{kind.path}"
+    one = f"{base}/{{record}}"
+    return {
+        ("GET", base): Case(READ),
+        ("POST", base): Case(RECORD, body=lambda scene: scene.new(kind)),
+        ("GET", one): Case(READ),
+        ("PATCH", one): Case(RECORD_CHANGE, body=lambda _: change_of(kind), if_match=True),
+        ("DELETE", one): Case(RECORD_CHANGE, if_match=True),
+        ("GET", f"{one}/versions"): Case(READ),
+        ("POST", f"{one}/reinstatement"): Case(RECORD_CHANGE, if_match=True),
+    }
 
 
 CSV_OF_VINES = "row,vine,pruning_weight\n1,1,1.25\n"
@@ -105,13 +127,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("PATCH", "api/v1/farms/{farm}/vines/{vine}"): Case(
         MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True
     ),
-    ("GET", "api/v1/farms/{farm}/dormant-records"): Case(READ),
-    ("POST", "api/v1/farms/{farm}/dormant-records"): Case(RECORD, body=Scene.weighing),
-    ("GET", "api/v1/farms/{farm}/dormant-records/{record}"): Case(READ),
-    ("PATCH", "api/v1/farms/{farm}/dormant-records/{record}"): Case(
-        RECORD_CHANGE, body=lambda _: {"nodes_retained": 48}, if_match=True
-    ),
-    ("GET", "api/v1/farms/{farm}/dormant-records/{record}/versions"): Case(READ),
+    **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
     ("GET", "api/v1/farms/{farm}/imports"): Case(READ),
     ("POST", "api/v1/farms/{farm}/imports"): Case(
         ASKS_FOR_WORK,
@@ -162,8 +178,11 @@ def scene(cast) -> Scene:
     vines = iter(list(Vine.objects.for_farm(cast.farm).filter(block=block).order_by("place")))
     scene = Scene({"farm": cast.farm.pk, "block": block.pk, "program": cast.program.pk, "code": "not-found"}, vines)
     scene.ids["vine"] = next(vines).pk
-    posted = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/dormant-records", scene.weighing(), format="json")
-    scene.ids["record"] = posted.json()["id"]
+    scene.ids["record"] = uuid.uuid4()
+    for kind in KINDS.values():
+        new = scene.new(kind, id=str(scene.ids["record"]))
+        posted = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/{kind.path}", new, format="json")
+        assert posted.status_code == 201, posted.json()
     imported = cast.owner.client.post(
         f"/api/v1/farms/{cast.farm.pk}/imports?block=Imported&season=2027&map=plain",
         CSV_OF_VINES,

@@ -3,6 +3,18 @@
 from django.urls import path
 
 from records.api import blocks, catalogue, farms, imports, jobs, vines
+from records.api.records import Says, views_of
+from records.kinds import KINDS
+
+#: The dormant record's own addresses stand in ``balance.api``, because its answer carries the target.
+_TAGS = {
+    "bud_sample": "bud samples",
+    "shoot_count": "shoots and clusters",
+    "cluster_count": "shoots and clusters",
+    "harvest_record": "harvest",
+    "cordon_inspection": "cordons and vines",
+    "vine_event": "cordons and vines",
+}
 
 urlpatterns = [
     path("me", farms.Me.as_view(), name="me"),
@@ -24,4 +36,5 @@ urlpatterns = [
     path("farms/<uuid:farm>/jobs", jobs.Jobs.as_view(), name="jobs"),
     path("farms/<uuid:farm>/jobs/<uuid:job>", jobs.OneJob.as_view(), name="job"),
     path("farms/<uuid:farm>/vines/<uuid:vine>", vines.OneVine.as_view(), name="vine"),
+    *(address for name, tag in _TAGS.items() for address in views_of(KINDS[name], Says(tag))),
 ]

@@ -13,10 +13,11 @@ from django.db.models import Count, Q
 from records.imports.checking import Finding
 from records.imports.placing import Ground, Located, Standing, locate
 from records.imports.planning import PlannedVine
+from records.kinds.definitions import DORMANT_RECORD
 from records.models import Block, DormantRecord, Import, ImportRow, Row, Vine
 from records.models.dormant import Source
 from records.models.imports import LineOutcome
-from records.services.dormant import quantity_columns
+from records.services.recording import member_columns
 from records.units import to_canonical
 
 #: Ids of rows, vines and records that a file names are made from their place (UUID version 5, RFC 9562).
@@ -112,13 +113,15 @@ def _is_measured(planned: PlannedVine) -> bool:
 
 def _records(imported: Import, vine_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, _OnRecord]:
     """Give what is on record for these vines in the season of the file."""
-    records = DormantRecord.objects.for_farm(imported.farm_id).filter(season=imported.season, vine_id__in=vine_ids)
+    records = DormantRecord.objects.for_farm(imported.farm_id).filter(season=imported.season, vine_id__in=vine_ids, withdrawn_at=None)
     columns = records.values_list("vine_id", "pruning_weight_kg", "nodes_retained")
     return {vine_id: _OnRecord(weight_kg, nodes) for vine_id, weight_kg, nodes in columns}
 
 
 def _record(imported: Import, vine_id: uuid.UUID, planned: PlannedVine) -> DormantRecord:
-    columns: dict[str, Any] = quantity_columns("pruning_weight", planned.weight)
+    columns: dict[str, Any] = member_columns(
+        DORMANT_RECORD, {"pruning_weight": planned.weight}, only_said=True
+    )
     return DormantRecord(
         id=id_of(imported.farm_id, vine_id, imported.season),
         farm_id=imported.farm_id,

@@ -1,21 +1,32 @@
 """What farms write down: one class a table; the docstring of each says what one row stands for."""
 
 from records.models.catalogue import Cultivar, CultivarGroup, PruningFormula
-from records.models.changes import RecordChange
-from records.models.dormant import DormantRecord
+from records.models.changes import FeedEpoch, RecordChange
+from records.models.dormant import BudSample, DormantRecord
+from records.models.exports import Erasure, Export, ExportPart, RegisteredFarm
 from records.models.farms import Farm, Membership, Program, ProgramMembership, Role
+from records.models.growing import ClusterCount, HarvestRecord, ShootCount
 from records.models.imports import Import, ImportRow
 from records.models.jobs import Job, JobTicket
 from records.models.people import ApiKey, Person
+from records.models.structure import CordonInspection, VineEvent
 from records.models.vineyards import Block, Row, Vine
 
 __all__ = [
     "ApiKey",
     "Block",
+    "BudSample",
+    "ClusterCount",
+    "CordonInspection",
     "Cultivar",
     "CultivarGroup",
     "DormantRecord",
+    "Erasure",
+    "Export",
+    "ExportPart",
     "Farm",
+    "FeedEpoch",
+    "HarvestRecord",
     "Import",
     "ImportRow",
     "Job",
@@ -26,7 +37,10 @@ __all__ = [
     "ProgramMembership",
     "PruningFormula",
     "RecordChange",
+    "RegisteredFarm",
     "Role",
     "Row",
+    "ShootCount",
     "Vine",
+    "VineEvent",
 ]

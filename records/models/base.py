@@ -56,6 +56,29 @@ class FarmOwned(models.Model):
         abstract = True
 
 
+class ChangePosition(models.Func):
+    """Where the transaction stands in the feed of changes (see ``records.services.feed``)."""
+
+    function = "change_position"
+    template = "%(function)s()"
+    output_field = models.BigIntegerField()
+
+
+class Followed(FarmOwned):
+    """Base of every row that the feed of changes tells of; the database sets its place at every write."""
+
+    change_position = models.BigIntegerField(db_default=ChangePosition(), editable=False)
+
+    class Meta:
+        abstract = True
+
+
+def in_order_of_change(table: str) -> models.Index:
+    """Give the index by which the feed of changes reads a table."""
+    short = table.replace("inspection", "insp").replace("record", "rec")
+    return models.Index(name=f"{short}_by_change", fields=["farm", "change_position", "id"])
+
+
 def together(name: str, *columns: str) -> models.CheckConstraint:
     """Give the constraint that these columns are all set or all empty."""
     none = Q(**{f"{column}__isnull": True for column in columns})

@@ -8,6 +8,21 @@ from django.db import models
 from records.models.base import FarmQuerySet, UUIDv7
 
 
+class FeedEpoch(models.Model):
+    """The one row that says which life of the database the feed's positions belong to; a restore begins the next."""
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1)
+    epoch = models.PositiveIntegerField(default=1)
+    began_at = models.DateTimeField(db_default=TransactionNow())
+
+    class Meta:
+        db_table = "feed_epoch"
+        constraints = [models.CheckConstraint(name="feed_epoch_is_one_row", condition=models.Q(id=1))]
+
+    def __str__(self) -> str:
+        return f"epoch {self.epoch}"
+
+
 class RecordChange(models.Model):
     """One version of one record that a later one replaced: the old row, who changed it, and why.
 

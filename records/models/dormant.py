@@ -1,13 +1,23 @@
-"""What is written down about a vine in winter."""
+"""What is written down in winter: the prunings weighed and the nodes left, and the buds that lived through the cold."""
 
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import F, Q
 
-from records.models.base import FarmOwned, between, one_of, together
-from records.models.imports import Import
-from records.models.people import ApiKey, Person
-from records.models.vineyards import Block, Vine
+from records.models.base import between, in_order_of_change, one_of, together
+from records.models.recorded import (
+    LIVE,
+    OfABlockOrVine,
+    OfAVine,
+    Source,
+    counted,
+    places_of_a_record,
+    rules_of_a_record,
+    rules_of_members,
+)
+
+__all__ = ["BudSample", "DormantRecord", "Scale", "Source"]
 
 
 class Scale(models.TextChoices):
@@ -18,23 +28,13 @@ class Scale(models.TextChoices):
     NOT_STATED = "not_stated", "not stated"
 
 
-class Source(models.TextChoices):
-    """The way a record came in."""
-
-    API = "api", "sent by an app"
-    IMPORT = "import", "from an imported file"
-
-
-class DormantRecord(FarmOwned):
+class DormantRecord(OfAVine):
     """One vine in one dormant season: its prunings weighed, the nodes left, before the harvest of ``season``.
 
     An empty weight means that it was not weighed; a weight of zero means that there was nothing to cut.
     Every quantity keeps the value and unit as sent beside the exact kilograms.
     """
 
-    block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
-    vine = models.ForeignKey(Vine, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
-    season = models.PositiveSmallIntegerField(help_text="Calendar year of the harvest that follows this winter.")
     pruning_weight_value = models.DecimalField(max_digits=27, decimal_places=12, null=True, blank=True)
     pruning_weight_unit = models.CharField(max_length=20, null=True, blank=True)
     pruning_weight_kg = models.DecimalField(max_digits=30, decimal_places=24, null=True, blank=True)
@@ -53,36 +53,14 @@ class DormantRecord(FarmOwned):
         null=True, blank=True, help_text="Count nodes left after the final cut; base buds do not count."
     )
     scale = models.CharField(max_length=10, choices=Scale.choices, default=Scale.NOT_STATED)
-    observed_at = models.DateTimeField(
-        null=True, blank=True, help_text="When the vine was weighed, by the observer's clock."
-    )
-    observed_offset_minutes = models.SmallIntegerField(null=True, blank=True, help_text="The clock's offset from UTC.")
     pruner = models.CharField(max_length=60, blank=True, help_text="Who pruned, by the farm's own short name.")
-    note = models.TextField(blank=True, max_length=4000)
-    recorded_by = models.ForeignKey(
-        Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
-    )
-    api_key = models.ForeignKey(
-        ApiKey, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
-    )
-    app_name = models.CharField(max_length=80, blank=True, help_text="The app that sent it, as its key names it.")
-    device = models.CharField(max_length=80, blank=True, help_text="The device that sent it, as the app names it.")
-    source = models.CharField(max_length=10, choices=Source.choices, default=Source.API)
-    imported_from = models.ForeignKey(
-        Import,
-        null=True,
-        blank=True,
-        on_delete=models.SET_NULL,
-        related_name="+",
-        db_constraint=False,
-        db_index=False,
-    )
-    imported_line = models.PositiveIntegerField(null=True, blank=True)
 
     class Meta:
         db_table = "dormant_record"
         constraints = [
-            models.UniqueConstraint(name="dormant_record_once_a_vine_and_season", fields=["farm", "vine", "season"]),
+            models.UniqueConstraint(
+                name="dormant_record_once_a_live_vine_and_season", fields=["farm", "vine", "season"], condition=LIVE
+            ),
             together(
                 "dormant_record_pruning_weight_whole",
                 "pruning_weight_value",
@@ -106,20 +84,50 @@ class DormantRecord(FarmOwned):
             between("dormant_record_guessed_weight_0_to_50_kg", "guessed_weight_kg", 0, 50),
             between("dormant_record_margin_0_to_500_nodes", "rough_prune_margin_nodes", 0, 500),
             between("dormant_record_nodes_retained_0_to_2000", "nodes_retained", 0, 2000),
-            between("dormant_record_season_1900_to_2100", "season", 1900, 2100),
-            between("dormant_record_offset_within_a_day", "observed_offset_minutes", -1439, 1439),
-            together("dormant_record_observed_with_offset", "observed_at", "observed_offset_minutes"),
-            models.CheckConstraint(
-                name="dormant_record_observed_unless_imported",
-                condition=models.Q(observed_at__isnull=False) | models.Q(source=Source.IMPORT),
-            ),
             one_of("dormant_record_scale_known", "scale", Scale.values),
-            one_of("dormant_record_source_known", "source", Source.values),
+            *rules_of_a_record("dormant_record"),
         ]
         indexes = [
             models.Index(name="dormant_record_of_a_block", fields=["farm", "block", "season", "vine"]),
             models.Index(name="dormant_record_in_order", fields=["farm", "season", "id"]),
+            in_order_of_change("dormant_record"),
         ]
 
     def __str__(self) -> str:
         return f"vine {self.vine_id}, season {self.season}"
+
+
+class BudSample(OfABlockOrVine):
+    """One sample of nodes of a block (or of one vine in it), cut open in one winter to see which buds live."""
+
+    nodes_examined = models.PositiveIntegerField()
+    primary_alive = counted()
+    secondary_alive = counted()
+    tertiary_alive = counted()
+    first_node = counted()
+    last_node = counted()
+    canes = counted()
+    cut_where = models.CharField(max_length=120, blank=True)
+    cut_on = models.DateField(null=True, blank=True)
+    days_kept_warm = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
+
+    class Meta:
+        db_table = "bud_sample"
+        constraints = [
+            *rules_of_a_record("bud_sample"),
+            *rules_of_members("bud_sample"),
+            models.CheckConstraint(
+                name="bud_sample_alive_are_of_those_examined",
+                condition=(Q(primary_alive__isnull=True) | Q(primary_alive__lte=F("nodes_examined")))
+                & (Q(secondary_alive__isnull=True) | Q(secondary_alive__lte=F("nodes_examined")))
+                & (Q(tertiary_alive__isnull=True) | Q(tertiary_alive__lte=F("nodes_examined"))),
+            ),
+            models.CheckConstraint(
+                name="bud_sample_first_node_before_the_last",
+                condition=Q(first_node__isnull=True) | Q(last_node__isnull=True) | Q(first_node__lte=F("last_node")),
+            ),
+        ]
+        indexes = places_of_a_record("bud_sample", "bud_sample")
+
+    def __str__(self) -> str:
+        return f"{self.nodes_examined} nodes, season {self.season}"

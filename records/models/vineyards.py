@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from records.models.base import FarmOwned, between, one_of, together
+from records.models.base import Followed, between, in_order_of_change, one_of, together
 from records.models.catalogue import Cultivar, CultivarGroup, PruningFormula
 
 
@@ -30,7 +30,7 @@ class Shelter(models.TextChoices):
     HIGH_TUNNEL = "high_tunnel", "high tunnel"
 
 
-class Block(FarmOwned):
+class Block(Followed):
     """One block: vines of one cultivar on one rootstock, planted and trained alike, managed together."""
 
     name = models.CharField(max_length=120)
@@ -100,12 +100,13 @@ class Block(FarmOwned):
             one_of("block_training_known", "training", Training.values),
             one_of("block_shelter_known", "shelter", Shelter.values),
         ]
+        indexes = [in_order_of_change("block")]
 
     def __str__(self) -> str:
         return self.name
 
 
-class Row(FarmOwned):
+class Row(Followed):
     """One row of a block, numbered as the farm numbers it."""
 
     block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False)
@@ -117,12 +118,13 @@ class Row(FarmOwned):
             models.UniqueConstraint(name="row_number_once_a_block", fields=["farm", "block", "number"]),
             between("row_number_1_to_9999", "number", 1, 9999),
         ]
+        indexes = [in_order_of_change("row")]
 
     def __str__(self) -> str:
         return f"row {self.number}"
 
 
-class Vine(FarmOwned):
+class Vine(Followed):
     """One vine: a place in a row, whatever plant stands there.
 
     Block and row number stand here too, held to the row by one composite foreign key, so that a block is
@@ -160,6 +162,7 @@ class Vine(FarmOwned):
             between("vine_place_1_to_9999", "place", 1, 9999),
             between("vine_year_planted_1700_to_2100", "year_planted", 1700, 2100),
         ]
+        indexes = [in_order_of_change("vine")]
 
     def __str__(self) -> str:
         return self.label or f"row {self.row_number}, vine {self.place}"

@@ -19,8 +19,8 @@ from django.db import IntegrityError, models, transaction
 from django.db.models.functions import Now
 
 from records.context import set_context
-from records.errors import IdInUse, NotFound, Stale
-from records.models import Farm
+from records.errors import IdInUse, NotFound, Stale, Withdrawn
+from records.models import Farm, RecordChange
 from records.models.base import FarmOwned
 
 Owned = TypeVar("Owned", bound=FarmOwned)
@@ -82,21 +82,47 @@ def create_once(
         known = model.objects.for_farm(farm).filter(pk=row_id).first() if row_id else None
         if known is None:
             raise
-        return Stored(_same(known, digest, columns), created=False)
+        return Stored(known_again(known, digest, columns), created=False)
     row.refresh_from_db()
     return Stored(row, created=True)
 
 
-def _same(known: Owned, digest: str, columns: Mapping[str, Any]) -> Owned:
-    """Accept a repeat of the creating request, or of what the row says today; refuse anything else."""
+def known_again(known: Owned, digest: str, columns: Mapping[str, Any]) -> Owned:
+    """Accept a repeat of the creating request, or of what the row says today; refuse anything else.
+
+    Raises
+    ------
+    Withdrawn
+        The row was withdrawn: a late phone does not bring it back.
+    IdInUse
+        The row says something else.
+    """
+    if getattr(known, "withdrawn_at", None) is not None:
+        raise Withdrawn(
+            "The record with this id was withdrawn. To let it stand again, ask for its reinstatement; for a new "
+            "record, use a new id.",
+            current=known,
+        )
     current = {name: getattr(known, name) for name in columns}
-    if digest in {known.created_digest, digest_of(current)}:
+    if digest in {known.created_digest, digest_of(current)} or _said_at_first(known, columns) == digest:
         return known
     raise IdInUse(
         "This id is in use for a record with other content. To change that record, send PATCH with If-Match; "
         "for a new record, use a new id.",
         current=known,
     )
+
+
+def _said_at_first(known: FarmOwned, columns: Mapping[str, Any]) -> str | None:
+    """Give the digest of the first version of a row that came in bulk, where only the line's own was taken."""
+    if known.created_digest or known.version == 1:
+        return None
+    kept = RecordChange.objects.for_farm(known.farm_id).filter(entity_id=known.pk, version=1)
+    first = kept.filter(entity=known._meta.db_table).first()  # noqa: SLF001
+    if first is None:
+        return None
+    fields = {field.attname: field for field in known._meta.concrete_fields}  # noqa: SLF001
+    return digest_of({name: fields[name].to_python(first.old_row.get(name)) for name in columns})
 
 
 def constraint_of(error: IntegrityError) -> str:
@@ -112,29 +138,35 @@ def change(
     *,
     version: int | None,
     reason: str = "",
+    revives: bool = False,
 ) -> Owned:
     """Change a row from the version that the caller knows to the next; ``None`` takes whichever stands.
 
-    A change that says what stands there already is no change, and makes no version.
+    A change that says what stands there already is no change, and makes no version.  So a change that is sent again
+    after a lost reply is answered with what it made (RFC 9110, section 13.1.1, allows it).
 
     Raises
     ------
     NotFound
         The farm has no such row.
+    Withdrawn
+        It was withdrawn, and this is not its reinstatement.
     Stale
         It was changed since; the data carries the current row.
     """
     row: Owned | None = model.objects.for_farm(farm).select_for_update(of=("self",)).filter(pk=row_id).first()
     if row is None:
         raise NotFound
+    if getattr(row, "withdrawn_at", None) is not None and not revives:
+        raise Withdrawn("The record was withdrawn. Ask for its reinstatement first.", current=row)
+    changed = {name: value for name, value in columns.items() if getattr(row, name) != value}
+    if not changed and version in {None, row.version, row.version - 1}:
+        return row
     if version is not None and row.version != version:
         raise Stale(
             f"The record is at version {row.version}, not {version}. Read it again and repeat the change on it.",
             current=row,
         )
-    changed = {name: value for name, value in columns.items() if getattr(row, name) != value}
-    if not changed:
-        return row
     set_context(reason=reason)
     new_version = row.version + 1
     # The update names its columns, so that it can never write back a value that it did not mean to change.

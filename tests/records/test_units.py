@@ -26,10 +26,11 @@ from records.units import (
 PINT = {
     "kg": "kilogram", "g": "gram", "t": "metric_ton", "[lb_av]": "pound", "[oz_av]": "ounce", "[ston_av]": "short_ton",
     "[lton_av]": "long_ton", "m": "meter", "cm": "centimeter", "mm": "millimeter", "[in_i]": "inch", "[ft_i]": "foot",
-    "m2": "meter**2", "har": "hectare", "[sft_i]": "foot**2", "4840.[syd_i]": "yard**2",
+    "m2": "meter**2", "har": "hectare", "[sft_i]": "foot**2", "4840.[syd_i]": "yard**2", "{Brix}": "dimensionless",
+    "g/(100.g)": "dimensionless", "g/L": "gram/liter", "g/dL": "gram/deciliter",
 }  # fmt: skip
 TIMES = {"4840.[syd_i]": 4840}
-IN_PINT = {"kg": "kilogram", "m": "meter", "m2": "meter**2"}
+IN_PINT = {"kg": "kilogram", "m": "meter", "m2": "meter**2", "{Brix}": "dimensionless", "g/L": "gram/liter"}
 
 
 @pytest.fixture(scope="module")

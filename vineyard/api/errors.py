@@ -36,6 +36,8 @@ REFUSALS: Final[dict[type[records.Refusal], str]] = {
     records.IdInUse: "id_in_use",
     records.IdUnavailable: "id_unavailable",
     records.AlreadyRecorded: "already_recorded",
+    records.Withdrawn: "withdrawn",
+    records.CursorExpired: "cursor_expired",
     records.Conflict: "conflict",
     records.Refusal: "not_valid",
 }

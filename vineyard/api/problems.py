@@ -118,6 +118,20 @@ _KINDS: Final = (
         "that stands there.",
     ),
     Kind(
+        "withdrawn",
+        409,
+        "The record was withdrawn",
+        "A withdrawn record stays as a tombstone, and a late phone does not bring it back. current is that tombstone. "
+        "POST …/reinstatement lets it stand again; for a new record, use a new id.",
+    ),
+    Kind(
+        "cursor_expired",
+        410,
+        "The cursor is of an earlier life of the records",
+        "The records were restored from a backup since this cursor was given, so it cannot say what changed. Read the "
+        "feed from its beginning, without a cursor; what you have already does no harm.",
+    ),
+    Kind(
         "length_required",
         411,
         "The length of the body is missing",

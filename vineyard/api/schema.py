@@ -15,6 +15,12 @@ TAGS: Final = {
     "programs": "Programs that bring many growers' data together.",
     "blocks and vines": "Where the vines stand.",
     "dormant records": "The winter's weighing and count, with the target and the verdict.",
+    "bud samples": "Which buds lived through the cold.",
+    "shoots and clusters": "Counts from budburst to thinning.",
+    "harvest": "What the vines, or the block, bore.",
+    "cordons and vines": "The permanent wood and the plant, seen anew each time.",
+    "records in bulk": "Many records of any kind at once, with a result for each.",
+    "changes": "What was stored, changed and withdrawn since you last asked.",
     "targets": "Pruning targets: for a whole block, or without storing anything.",
     "imports": "Files of vines, taken in line by line.",
     "jobs": "Work that nobody waits for.",
@@ -33,7 +39,8 @@ class ApiSchema(AutoSchema):
     """Adds what our views have in common: paging parameters and ``If-Match``."""
 
     def get_override_parameters(self) -> list[Any]:
-        return [_IF_MATCH] if self.method == "PATCH" else []
+        changes = self.method in {"PATCH", "DELETE"} or getattr(self.view, "takes_if_match", False)
+        return [_IF_MATCH] if changes else []
 
     def get_tags(self) -> list[str]:
         return ["service"]
@@ -103,7 +110,7 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield "not_found"
     if method in {"post", "patch", "put"}:
         yield from ("conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
-    if method == "patch":
+    if any(parameter.get("name") == "If-Match" for parameter in operation.get("parameters", [])):
         yield from ("stale", "precondition_required")
 
 
