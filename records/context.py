@@ -10,7 +10,7 @@ from typing import Final
 
 from django.db import connection
 
-_NAMES: Final = {"person", "farms", "key", "request", "reason"}
+_NAMES: Final = {"person", "farms", "key", "request", "reason", "register"}
 
 
 class NoTransaction(RuntimeError):
@@ -20,7 +20,8 @@ class NoTransaction(RuntimeError):
 def set_context(**values: object) -> None:
     """Set members of the context for the rest of this transaction.
 
-    ``person``, ``key``: ids; ``farms``: a list of farm ids; ``request``, ``reason``: text.
+    ``person``, ``key``: ids; ``farms``: a list of farm ids; ``request``, ``reason``: text; ``register``: ``on`` to read
+    the register of farms, which the database shows to staff alone.
     """
     unknown = values.keys() - _NAMES
     if unknown:

@@ -32,6 +32,8 @@ RECORD = (401, 404, 404, 403, 201, 201, 201)
 RECORD_CHANGE = (401, 404, 404, 403, 200, 200, 200)
 MANAGE = (401, 404, 404, 403, 403, 403, 201)
 MANAGE_CHANGE = (401, 404, 404, 403, 403, 403, 200)
+#: Taking everything out, and erasing, are for whoever may manage the farm.
+MANAGE_ONLY = (401, 404, 404, 403, 403, 403, 200)
 ASKS_FOR_WORK = (401, 404, 404, 403, 202, 202, 202)
 
 
@@ -128,6 +130,13 @@ MATRIX: dict[tuple[str, str], Case] = {
         MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True
     ),
     **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
+    ("GET", "api/v1/farms/{farm}/exports"): Case(MANAGE_ONLY),
+    ("POST", "api/v1/farms/{farm}/exports"): Case((*MANAGE_ONLY[:-1], 202)),
+    ("GET", "api/v1/farms/{farm}/exports/{export}"): Case(MANAGE_ONLY),
+    ("GET", "api/v1/farms/{farm}/exports/{export}/file"): Case(MANAGE_ONLY),  # 409 until it is written
+    ("POST", "api/v1/farms/{farm}/erasure"): Case(
+        MANAGE_ONLY, body=lambda _: {"farm_name": "Tern Hill Vineyard (invented)"}
+    ),
     ("GET", "api/v1/farms/{farm}/imports"): Case(READ),
     ("POST", "api/v1/farms/{farm}/imports"): Case(
         ASKS_FOR_WORK,
@@ -188,6 +197,7 @@ def scene(cast) -> Scene:
         CSV_OF_VINES,
         content_type="text/csv",
     ).json()
+    scene.ids["export"] = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/exports").json()["id"]
     scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
     return scene
 
@@ -232,7 +242,7 @@ def _without_ids(answer: Any) -> tuple[Any, ...]:
     return answer.status_code, body, headers
 
 
-@pytest.mark.parametrize("slot", ["block", "vine", "record", "import_id", "job"])
+@pytest.mark.parametrize("slot", ["block", "vine", "record", "import_id", "job", "export"])
 def test_a_foreign_id_inside_ones_own_farm_is_the_same_as_none(slot, cast, scene):
     """The stranger puts an id of the first farm into an address of their own farm."""
     for method, route in [key for key in MATRIX if f"{{{slot}}}" in key[1]]:

@@ -25,6 +25,8 @@ FARM_MODELS = {
     "ImportRow",
     "Membership",
     "RecordChange",
+    "Export",
+    "ExportPart",
     "PruningTarget",
 }
 MAY_BEGIN = {"for_farm", "none", "bulk_create", "create", "update_or_create"}

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from records.api import blocks, catalogue, farms, imports, jobs, vines
+from records.api import blocks, catalogue, exports, farms, imports, jobs, vines
 from records.api.records import Says, views_of
 from records.kinds import KINDS
 
@@ -30,6 +30,10 @@ urlpatterns = [
     path("farms/<uuid:farm>/blocks/<uuid:block>", blocks.OneBlock.as_view(), name="block"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/rows", vines.Rows.as_view(), name="rows"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/vines", vines.Vines.as_view(), name="vines"),
+    path("farms/<uuid:farm>/erasure", exports.FarmErasure.as_view(), name="farm-erasure"),
+    path("farms/<uuid:farm>/exports", exports.Exports.as_view(), name="exports"),
+    path("farms/<uuid:farm>/exports/<uuid:export>", exports.OneExport.as_view(), name="export"),
+    path("farms/<uuid:farm>/exports/<uuid:export>/file", exports.ExportFile.as_view(), name="export-file"),
     path("farms/<uuid:farm>/imports", imports.Imports.as_view(), name="imports"),
     path("farms/<uuid:farm>/imports/<uuid:import_id>", imports.OneImport.as_view(), name="import"),
     path("farms/<uuid:farm>/imports/<uuid:import_id>/rows", imports.ImportRows.as_view(), name="import-rows"),

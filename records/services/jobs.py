@@ -13,7 +13,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from django.db import transaction
@@ -44,6 +44,13 @@ def queue_job(opened: OpenFarm, kind: str) -> Job:
     return job
 
 
+def queue_for_later(farm_id: uuid.UUID, kind: str, when: datetime) -> Job:
+    """Note a job that is not due before a certain time, in the open transaction; the sweeper wakes a worker then."""
+    job = Job.objects.create(farm_id=farm_id, kind=kind)
+    JobTicket.objects.create(job_id=job.pk, farm_id=farm_id, leased_until=when)
+    return job
+
+
 def job_of(opened: OpenFarm, job_id: uuid.UUID) -> Job:
     """Give one job of the open farm."""
     job: Job | None = Job.objects.for_farm(opened.farm).filter(pk=job_id).first()
@@ -63,7 +70,7 @@ class _Held:
 
 
 class _TakenOver(Exception):
-    """The lease ran out and another worker holds the job."""
+    """The lease ran out and another worker holds the job, or the farm was erased and the job with it."""
 
 
 def run(farm_id: uuid.UUID, job_id: uuid.UUID, watch: Callable[[int, int], object] = lambda *_: None) -> None:
@@ -80,7 +87,7 @@ def run(farm_id: uuid.UUID, job_id: uuid.UUID, watch: Callable[[int, int], objec
             watch(done, total)
         _finish(held, JobState.SUCCEEDED)
     except _TakenOver:
-        log.warning("job %s: attempt %d was held up beyond its lease and stops", job_id, held.attempt)
+        log.warning("job %s: attempt %d is not its holder any more and stops", job_id, held.attempt)
     except Refusal as refusal:
         _give_up(held, refusal.detail)
     except Exception:
@@ -145,9 +152,12 @@ def _update(held: _Held, **columns: Any) -> None:
     Raises
     ------
     _TakenOver
-        Another worker took the job up since.
+        Another worker took the job up since, or there is no such farm any more.
     """
-    open_for_work(held.farm_id)
+    try:
+        open_for_work(held.farm_id)
+    except NotFound as gone:
+        raise _TakenOver from gone
     jobs = Job.objects.for_farm(held.farm_id).filter(pk=held.job_id, attempts=held.attempt, state=JobState.RUNNING)
     if not jobs.update(**columns):
         raise _TakenOver

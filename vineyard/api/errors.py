@@ -39,6 +39,7 @@ REFUSALS: Final[dict[type[records.Refusal], str]] = {
     records.Withdrawn: "withdrawn",
     records.CursorExpired: "cursor_expired",
     records.Conflict: "conflict",
+    records.Expired: "expired",
     records.Refusal: "not_valid",
 }
 

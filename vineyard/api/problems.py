@@ -132,6 +132,13 @@ _KINDS: Final = (
         "feed from its beginning, without a cursor; what you have already does no harm.",
     ),
     Kind(
+        "expired",
+        410,
+        "It was kept for as long as was said and is gone",
+        "What is made for you to fetch, such as the file of an export, is kept for a time that its answer names. Ask "
+        "for it anew.",
+    ),
+    Kind(
         "length_required",
         411,
         "The length of the body is missing",

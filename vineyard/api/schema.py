@@ -24,6 +24,7 @@ TAGS: Final = {
     "targets": "Pruning targets: for a whole block, or without storing anything.",
     "imports": "Files of vines, taken in line by line.",
     "jobs": "Work that nobody waits for.",
+    "exports": "Everything of a farm, to take out, and the farm itself, to erase.",
     "catalogues": "Cultivars, formulas and units, each with its source.",
 }
 _IF_MATCH: Final = OpenApiParameter(
