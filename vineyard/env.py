@@ -9,6 +9,7 @@ names a file whose content stands for ``SECRET_KEY``.
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -76,6 +77,14 @@ def words(name: str, meaning: str, default: str) -> list[str]:
     return [word.strip() for word in text(name, meaning, default).split(",") if word.strip()]
 
 
+def one_of(name: str, meaning: str, default: str, choices: Iterable[str]) -> str:
+    """Give the variable as one of a few words."""
+    found = text(name, meaning, default)
+    if found not in choices:
+        raise BadSetting(f"{name} is {found!r}; it must be one of {', '.join(choices)}. It is {meaning}.")
+    return found
+
+
 def hosts(name: str, meaning: str, default: str) -> list[str]:
     """Give the host names that the service answers for; a wildcard for every host is refused."""
     names = words(name, meaning, default)
@@ -84,9 +93,11 @@ def hosts(name: str, meaning: str, default: str) -> list[str]:
     return names
 
 
-def secret(name: str, meaning: str, *, shortest: int) -> str:
-    """Give a secret: no placeholder, and long enough."""
-    found = text(name, meaning)
+def secret(name: str, meaning: str, default: str | None = None, *, shortest: int) -> str:
+    """Give a secret: no placeholder, and long enough; a default stands for none at all."""
+    found = text(name, meaning, default)
+    if found == default:
+        return found
     if found.lower() in PLACEHOLDERS or found.lower().startswith("django-insecure"):
         raise BadSetting(f"{name} is a placeholder. Give it a value of your own.")
     if len(found) < shortest:

@@ -46,6 +46,7 @@ def run(argv: Sequence[str]) -> int:
     from django.core.management import execute_from_command_line  # noqa: PLC0415 - costs time where we refuse first
 
     _listen_for_signals()
+    _write_logs_for_people(argv)
     try:
         with prepared(argv):
             execute_from_command_line(list(argv))
@@ -58,6 +59,13 @@ def run(argv: Sequence[str]) -> int:
     except KeyboardInterrupt:
         return 0 if argv[1:2] == ["serve"] else 130
     return 0
+
+
+def _write_logs_for_people(argv: Sequence[str]) -> None:
+    """Let a command at a terminal speak in plain lines, unless somebody chose; ``serve`` alone speaks to machines."""
+    if {"LOG_FORMAT", "LOG_FORMAT_FILE"} & os.environ.keys() or (argv[1:2] == ["serve"] and "--demo" not in argv):
+        return
+    os.environ["LOG_FORMAT"] = "line"
 
 
 def _listen_for_signals() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 import time
 from collections.abc import Iterator
@@ -21,6 +22,8 @@ GRANIAN: Final = (
     *("--interface", "rsgi", "--no-ws", "--backlog", "4096", "--backpressure", "4096"),
     *("--http1-header-read-timeout", "10000"),
 )
+#: How the server itself writes its log: as everything else does.
+SERVER_LOGS: Final = Path(__file__).with_name("server_logs.json")
 #: A worker's statements may take longer than a request's.
 WORKER_ENVIRONMENT: Final = {"STATEMENT_TIMEOUT_MS": "900000"}
 
@@ -37,11 +40,19 @@ def make_known(listening: Listening) -> None:
     os.environ["ALLOWED_HOSTS"] = ",".join(dict.fromkeys(names))
 
 
+def count_in(folder: Path) -> None:
+    """Let the processes of this start count in a folder that is new: what earlier ones counted is over."""
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = str(folder)
+
+
 def start_api(children: Children, listening: Listening, *, workers: int = 2, log: Path | None = None) -> None:
     """Start the API: processes with threads that work; slow clients are waited for without one (``front``)."""
     argv = [sys.executable, "-m", "granian", *GRANIAN, "vineyard.rsgi:application"]
     argv += ["--host", listening.host, "--port", str(listening.port), "--workers", str(workers)]
     argv += ["--respawn-failed-workers", "--log-level", "warning", "--workers-kill-timeout", "5"]
+    argv += ["--log-config", str(SERVER_LOGS)]
     children.spawn("API", argv, log=log)
 
 
@@ -79,7 +90,7 @@ def wait_until_ready(children: Children, url: str) -> None:
         ended = children.ended()
         if ended:
             raise NotReady(f"The {ended.name} ended with status {ended.process.returncode} instead of starting.")
-        if said.get("status") == "ready":
+        if said.get("status") in {"ready", "degraded"}:  # the scheduler has not been heard of yet
             return
         if time.monotonic() > end:
             raise NotReady(

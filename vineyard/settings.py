@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from vineyard import env
+from vineyard import env, logs
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 FIXTURES_DIR = BASE_DIR / "fixtures"
@@ -63,6 +63,7 @@ INSTALLED_APPS = [
     "drf_spectacular_sidecar",
 ]
 MIDDLEWARE = [
+    "vineyard.api.watching.Watched",
     "vineyard.api.middleware.RequestId",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -169,6 +170,8 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "ENUM_NAME_OVERRIDES": {
         "LineOutcome": "records.models.imports.LineOutcome",
+        "ScaleWord": ["spring", "digital", "not_stated"],
+        "StageScale": ["bbch", "eichhorn_lorenz", "modified_eichhorn_lorenz"],
         "CountOutcome": ["within_tolerance", "too_many", "too_few"],
     },
     "POSTPROCESSING_HOOKS": [
@@ -190,11 +193,26 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if _HTTPS else None
 SECURE_HSTS_SECONDS = 31_536_000 if _HTTPS else 0
 
-LOGGING: dict[str, Any] = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": "WARNING"},
-    "loggers": {"django.request": {"level": "ERROR"}, "vineyard": {"level": "INFO"}},
-}
+# --- What watches the service --------------------------------------------------------------------------
+
+LOG_FORMAT = env.one_of("LOG_FORMAT", logs.FORM_MEANING, logs.FORM_DEFAULT, logs.FORMATS)
+LOGGING = logs.CONFIGURATION
+#: Where the processes of the API keep their counts for each other; read by prometheus-client itself.
+METRICS_FOLDER = env.text(
+    "PROMETHEUS_MULTIPROC_DIR",
+    "the folder in which the processes of one start keep their counts; without it each answers for itself",
+    default="",
+)
+METRICS_TOKEN = env.secret(
+    "METRICS_TOKEN",
+    "the token by which /metrics is read; without it, it answers on this machine alone",
+    default="",
+    shortest=24,
+)
+OLDEST_JOB_SECONDS = env.integer(
+    "OLDEST_JOB_SECONDS",
+    "how long a job may wait, in seconds, before /readyz calls the service degraded",
+    900,
+    low=10,
+    high=604_800,
+)

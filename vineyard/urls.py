@@ -18,6 +18,7 @@ urlpatterns = [
     without_records("", pages.landing, name="landing"),
     without_records("livez", health.livez, name="livez"),
     without_records("readyz", health.readyz, name="readyz"),
+    without_records("metrics", health.metrics, name="metrics"),
     without_records("docs", pages.Swagger.as_view(), name="docs"),
     without_records("redoc", pages.Redoc.as_view(), name="redoc"),
     without_records("openapi.json", pages.OpenApiJson.as_view(), name="openapi-json"),

@@ -24,6 +24,7 @@ from records.access import OpenFarm, open_for_work
 from records.errors import NotFound, Refusal
 from records.models import Job, JobTicket
 from records.models.jobs import JobState
+from records.signals import job_ended
 from records.waking import wake
 
 log = logging.getLogger("vineyard.jobs")
@@ -130,6 +131,7 @@ def _finish(held: _Held, state: str, failure: str = "") -> None:
     with transaction.atomic():
         _ticket(held).delete()
         _update(held, state=state, failure=failure, finished_at=Now(), changed_at=Now())
+    job_ended.send(sender=None, kind=held.kind, state=str(state))
 
 
 def _give_up(held: _Held, failure: str) -> None:

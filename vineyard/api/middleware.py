@@ -14,6 +14,7 @@ from django.http import HttpRequest, HttpResponseBase
 from vineyard.api.answers import kind_of_status, problem_response
 from vineyard.api.bodies import largest_body
 from vineyard.api.problems import CONTENT_TYPE, KINDS
+from vineyard.logs import bound, trace_id_of
 
 log = logging.getLogger("vineyard.api")
 
@@ -33,16 +34,20 @@ class RequestId:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         sent = request.headers.get("X-Request-ID", "")
-        request.request_id = sent if _REQUEST_ID.fullmatch(sent) else str(uuid.uuid4())  # type: ignore[attr-defined]
-        try:
-            response = _as_problem(request, self.get_response(request))
-        except Exception:
-            log.exception("request %s failed", request.request_id)  # type: ignore[attr-defined]
-            response = problem_response(
-                request, KINDS["internal_error"], "The service failed; this is a fault of ours."
-            )
-        response["X-Request-ID"] = request.request_id  # type: ignore[attr-defined]
+        request_id = sent if _REQUEST_ID.fullmatch(sent) else str(uuid.uuid4())
+        trace_id = trace_id_of(request.headers.get("traceparent", ""))
+        request.request_id, request.trace_id = request_id, trace_id  # type: ignore[attr-defined]
+        with bound(request_id=request_id, trace_id=trace_id):
+            response = self._answer(request)
+        response["X-Request-ID"] = request_id
         return response
+
+    def _answer(self, request: HttpRequest) -> HttpResponseBase:
+        try:
+            return _as_problem(request, self.get_response(request))
+        except Exception:
+            log.exception("failed outside the view")
+            return problem_response(request, KINDS["internal_error"], "The service failed; this is a fault of ours.")
 
 
 def _as_problem(request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:

@@ -28,7 +28,9 @@ OPTIONS: Final = {
     "shared_buffers": "128MB",
     "timezone": "UTC",
     "log_timezone": "UTC",
-    "log_min_messages": "warning",
+    # Errors go to whoever caused them; a server's log repeats the statement and with it what people sent.
+    "log_min_messages": "log",
+    "log_min_error_statement": "panic",
     "cluster_name": "vineyard",
     "jit": "off",
 }

@@ -48,6 +48,7 @@ class Command(BaseCommand):
         listening = Listening(DEFAULT_HOST, 0).settled()
         url = os.environ["PUBLIC_URL"] = listening.base_url  # whoever set another meant a service that stays up
         servers.make_known(listening)
+        servers.count_in(stack_folder(demo=True) / "metrics")
         out.print("Balanced pruning of grapevines: an invented winter's day, played on the real service", style="bold")
         prepare_database(lambda sentence: out.print(f"· {sentence}", style="dim"))
         out.print("· Loading the invented scenario", style="dim")

@@ -49,6 +49,7 @@ class Command(BaseCommand):
         url = listening.base_url
         named = "ALLOWED_HOSTS" in os.environ
         servers.make_known(listening)
+        servers.count_in(stack_folder(demo=options["demo"]) / "metrics")
         prepare_database(self._say)
         facts = {"base_url": url, "pid": os.getpid(), **(self._demo() if options["demo"] else {})}
         self._say("Starting the API, a worker and a scheduler")
