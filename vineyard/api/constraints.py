@@ -9,8 +9,8 @@ from django.db import IntegrityError
 
 from balance import constraints as balance
 from records import constraints as records
+from records.api.faults import pointer
 from records.services.storing import constraint_of
-from vineyard.api.faults import pointer
 from vineyard.api.problems import KINDS, Kind
 
 log = logging.getLogger("vineyard.api")

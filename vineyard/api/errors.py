@@ -16,12 +16,12 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.views import set_rollback
 
 from records import errors as records
+from records.api.documents import UnfitValues
+from records.api.faults import in_body, in_query, of_refusal
 from records.api.strict import InvalidQuery
 from vineyard.api.answers import RETRY_AFTER_SECONDS, kind_of_status
 from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
 from vineyard.api.constraints import said_by
-from vineyard.api.faults import in_body, in_query, of_refusal
-from vineyard.api.parsers import UnfitValues
 from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
 from vineyard.api.renderers import ProblemRenderer
 

@@ -14,7 +14,8 @@ from django.core.exceptions import RequestDataTooBig
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vineyard.api.parsers import DEEPEST, MalformedJSON, StrictJSONParser, UnfitValues, document_of
+from records.api.documents import DEEPEST, MalformedJSON, UnfitValues, document_of
+from vineyard.api.parsers import StrictJSONParser
 
 
 def faults(text: str) -> list[tuple[tuple[str | int, ...], str]]:
