@@ -21,6 +21,7 @@ from balance.models import TargetStatus
 from balance.resolution import Resolved
 from balance.walking import Vines
 from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
+from records.api.parameters import ROW_NUMBER, SEASON
 from records.api.strict import StrictIntegerField, StrictQuery
 from records.api.views import FarmView
 from records.models import Block
@@ -108,8 +109,8 @@ class Targets(FarmView):
         description="Every vine in walking order: weight, target, and the verdict on the count that was left. At most "
         "20,000 vines are answered at once; a larger block is asked for row by row.",
         parameters=[
-            OpenApiParameter("season", int, description="Harvest year; without it, the newest that was recorded."),
-            OpenApiParameter("row_number", int, description="Only this row."),
+            OpenApiParameter("season", SEASON, description="Harvest year; without it, the newest that was recorded."),
+            OpenApiParameter("row_number", ROW_NUMBER, description="Only this row."),
         ],
         responses=BlockTargetsOut,
         tags=["targets"],

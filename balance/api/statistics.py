@@ -14,6 +14,7 @@ from rest_framework.response import Response
 
 from balance.blocks import newest_season, weights_of_block
 from balance.formulas.statistics import summarise
+from records.api.parameters import SEASON
 from records.api.strict import StrictIntegerField, StrictQuery
 from records.api.views import FarmView
 from records.services.vineyards import block_of
@@ -64,7 +65,7 @@ class Statistics(FarmView):
         description="Number, mean, standard deviation, coefficient of variation, minimum, median and maximum over the "
         "vines that were weighed. A vine that was not weighed counts as missing, never as zero.",
         parameters=[
-            OpenApiParameter("season", int, description="Harvest year; without it, the newest that was recorded."),
+            OpenApiParameter("season", SEASON, description="Harvest year; without it, the newest that was recorded."),
             OpenApiParameter("unit", str, enum=UNITS, description="Unit of the answer; kg unless said."),
         ],
         responses=StatisticsOut,

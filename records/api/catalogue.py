@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records import units
+from records.api.parameters import text_of
 from records.api.strict import StrictCharField, StrictQuery
 from records.api.views import OpenView
 from records.models import Cultivar, CultivarGroup, PruningFormula
@@ -123,7 +124,7 @@ class Formulas(CatalogueView):
     @extend_schema(
         summary="List pruning formulas",
         description='Published formulas "A+B", each version with region, year and source.',
-        parameters=[OpenApiParameter("group", str, description="Only formulas for this group of cultivars.")],
+        parameters=[OpenApiParameter("group", text_of(40), description="Only formulas for this group of cultivars.")],
         responses=FormulaOut(many=True),
         tags=["catalogues"],
         examples=[OpenApiExample("30+10", value=FORMULA_EXAMPLE, response_only=True)],
@@ -141,7 +142,7 @@ class Cultivars(CatalogueView):
     @extend_schema(
         summary="List cultivars",
         description="The cultivars that the service knows, by code.",
-        parameters=[OpenApiParameter("group", str, description="Only cultivars of this group.")],
+        parameters=[OpenApiParameter("group", text_of(40), description="Only cultivars of this group.")],
         responses=CultivarOut(many=True),
         tags=["catalogues"],
         examples=[OpenApiExample("Concord", value=_CULTIVAR_EXAMPLE, response_only=True)],

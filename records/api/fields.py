@@ -150,7 +150,6 @@ def cultivar_group_field(**kwargs: Any) -> CatalogueField:
     return CatalogueField(CultivarGroup.objects.all(), "cultivar-groups", **kwargs)
 
 
-@extend_schema_field(OpenApiTypes.STR)
 class FormulaField(CatalogueField):
     """A pruning formula by its code: its newest version, unless ``code@version`` names another."""
 

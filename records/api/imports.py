@@ -15,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records.api.jobs import JOB_EXAMPLE, JobOut
+from records.api.parameters import SEASON, text_of
 from records.api.preconditions import place_of
 from records.api.strict import StrictBooleanField, StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
 from records.api.views import READ_AND_RECORD, FarmView
@@ -129,9 +130,11 @@ class ImportFile(StrictSerializer):
 
 
 _QUERY = [
-    OpenApiParameter("map", str, description="Name of a column map; without it, the one that fits the headings."),
-    OpenApiParameter("block", str, description="Name of the block; made if the farm has none of this name."),
-    OpenApiParameter("season", int, description="Harvest year that the winter belongs to."),
+    OpenApiParameter(
+        "map", text_of(60), description="A column map by its name; without it, the one that fits the headings."
+    ),
+    OpenApiParameter("block", text_of(120), description="Name of the block; made if the farm has none of this name."),
+    OpenApiParameter("season", SEASON, description="Harvest year that the winter belongs to."),
 ]
 
 
@@ -242,20 +245,21 @@ class ImportRows(FarmView):
 def _request(request: Request) -> imports.Request:
     """Give what was asked for, whether the file came as the body or in a form."""
     body = cast(dict[str, Any], request.data)
+    told = StrictQuery.of(
+        request,
+        map=StrictCharField(max_length=60),
+        block=StrictCharField(max_length=120),
+        season=StrictIntegerField(min_value=1900, max_value=2100),
+    )
     if request.content_type.startswith(CsvParser.media_type):
-        told = StrictQuery.of(
-            request,
-            map=StrictCharField(max_length=60),
-            block=StrictCharField(max_length=120),
-            season=StrictIntegerField(min_value=1900, max_value=2100),
-        )
         name = "the body of the request"
         return imports.Request(name, body.get("content", b""), _map(told), told.get("block", ""), told.get("season"))
-    StrictQuery.of(request)
     sent = ImportFile(data=body)
     sent.is_valid(raise_exception=True)
     values: dict[str, Any] = sent.validated_data
-    file = values["file"]
+    for twice in sorted(told.keys() & values.keys()):
+        raise NotValid.at(twice, code="said_twice", detail=f"Say {twice} in the form or in the address, not in both.")
+    file, values = values["file"], told | values
     return imports.Request(file.name, file.read(), _map(values), values.get("block", ""), _season(values))
 
 
@@ -273,7 +277,7 @@ def _map(told: Mapping[str, Any]) -> ColumnMap | None:
 
 
 def _season(told: Mapping[str, Any]) -> int | None:
-    text = told.get("season", "")
+    text = str(told.get("season", ""))
     if text and not (text.isascii() and text.isdecimal() and 1900 <= int(text) <= 2100):
         raise NotValid.at("season", code="out_of_range", detail="A season is a harvest year from 1900 to 2100.")
     return int(text) if text else None

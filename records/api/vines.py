@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records.api.fields import FormulaField, FormulaNamed
+from records.api.parameters import ROW_NUMBER
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, FarmView
@@ -151,7 +152,7 @@ class Vines(FarmView):
     @extend_schema(
         summary="List the vines of a block",
         description="In walking order: by row, then by place.",
-        parameters=[OpenApiParameter("row_number", int, description="Only this row.")],
+        parameters=[OpenApiParameter("row_number", ROW_NUMBER, description="Only this row.")],
         responses=VineOut(many=True),
         tags=["blocks and vines"],
         examples=[OpenApiExample("One vine", value=VINE_EXAMPLE, response_only=True)],

@@ -79,7 +79,20 @@ def _invalid(exception: drf.ValidationError, _: dict[str, Any]) -> _Answer:
     places = {error.get("pointer", error.get("parameter")) for error in errors}
     one_place = " ".join(error["detail"] for error in errors)
     detail = one_place if len(places) == 1 else f"{len(places)} members or parameters are not valid."
-    return KINDS["validation_error"], detail, {"errors": errors}, {}
+    by_rule = not isinstance(exception, UnfitValues) and all(error["code"] in _BEYOND_A_SCHEMA for error in errors)
+    return KINDS["not_valid" if by_rule else "validation_error"], detail, {"errors": errors}, {}
+
+
+#: Faults that no JSON Schema can tell a client beforehand: the request is as published, and a rule refuses it.
+_BEYOND_A_SCHEMA: Final = {
+    "does_not_exist",
+    "max_decimal_places",
+    "max_digits",
+    "one_of_formula_cultivar_group",
+    "out_of_range",
+    "too_many_digits",
+    "unknown_stage",
+}
 
 
 def _errors_of(exception: drf.ValidationError) -> list[dict[str, Any]]:
@@ -144,7 +157,7 @@ def _ended_early(_: Exception, __: dict[str, Any]) -> _Answer:
 
 
 def _data(_: DataError, __: dict[str, Any]) -> _Answer:
-    return KINDS["bad_request"], "A value is too large or too long to be stored.", {}, {}
+    return KINDS["not_valid"], "A value is too large or too long to be stored.", {}, {}
 
 
 def _unavailable(exception: Exception, _: dict[str, Any]) -> _Answer:

@@ -8,6 +8,7 @@ from typing import Any, Final
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
+from vineyard.api import schema_fields  # noqa: F401 - drf-spectacular finds them by their import
 from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, problem
 
 TAGS: Final = {
@@ -29,7 +30,7 @@ TAGS: Final = {
 }
 _IF_MATCH: Final = OpenApiParameter(
     "If-Match",
-    str,
+    {"type": "string", "pattern": r'^(\*|"[0-9]{1,9}")$', "example": '"1"'},
     OpenApiParameter.HEADER,
     required=True,
     description='The ETag that you read, e.g. `"1"`; `*` changes whichever version stands.',

@@ -36,12 +36,16 @@ def test_a_count_gets_its_verdict_and_nothing_is_kept(cast):
     ("members", "pointer"),
     [({}, "#"), ({"formula": "american-30-10-lb", "cultivar": "concord"}, "#"), ({"formula": "none-such"}, "#/formula"),
      ({"formula": "american-30-10-lb@9"}, "#/formula"), ({"formula": "american-30-10-lb@x"}, "#/formula"),
-     ({"cultivar": "concord", "pruning_weight": {"value": 60, "unit": "kg"}}, "#/pruning_weight"),
-     ({"cultivar": "concord", "pruning_weight": None}, "#/pruning_weight")],
+     ({"cultivar": "concord", "pruning_weight": {"value": 60, "unit": "kg"}}, "#/pruning_weight")],
 )  # fmt: skip
-def test_what_cannot_be_answered_is_400_and_named(members, pointer, cast):
+def test_what_cannot_be_answered_is_422_and_named(members, pointer, cast):
     answer = ask(cast, **members)
-    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, pointer)
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, pointer)
+
+
+def test_a_weight_that_is_missing_is_400_and_named(cast):
+    answer = ask(cast, cultivar="concord", pruning_weight=None)
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "#/pruning_weight")
 
 
 def test_rescaling_every_weight_from_pounds_to_kilograms_changes_no_advice(cast):

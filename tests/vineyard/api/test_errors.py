@@ -41,7 +41,7 @@ def broken(cast: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     ("exception", "status", "code"),
     [
         (OperationalError("secret host"), 503, "unavailable"),
-        (DataError("secret value"), 400, "bad_request"),
+        (DataError("secret value"), 422, "not_valid"),
         (IntegrityError("secret row"), 409, "conflict"),
         (RuntimeError("secret inside"), 500, "internal_error"),
     ],
