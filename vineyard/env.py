@@ -72,6 +72,17 @@ def integer(name: str, meaning: str, default: int, *, low: int, high: int) -> in
     return number
 
 
+def rate(name: str, meaning: str, default: str) -> tuple[int, int] | None:
+    """Give the variable as an amount in a span of seconds, ``600/60``; ``off`` gives none."""
+    found = text(name, meaning, default)
+    if found == "off":
+        return None
+    amount, _, seconds = found.partition("/")
+    if not (amount.isdecimal() and seconds.isdecimal() and 0 < int(amount) < 10**9 and 0 < int(seconds) <= 86_400):
+        raise BadSetting(f"{name} is {found!r}; write it as amount/seconds, e.g. {default}, or off. It is {meaning}.")
+    return int(amount), int(seconds)
+
+
 def words(name: str, meaning: str, default: str) -> list[str]:
     """Give the variable as a list, its words separated by commas."""
     return [word.strip() for word in text(name, meaning, default).split(",") if word.strip()]

@@ -30,6 +30,7 @@ from prometheus_client.mmap_dict import MmapedDict
 from prometheus_client.multiprocess import MultiProcessCollector
 
 from records.signals import job_ended, rows_taken_in
+from vineyard.limits import limited
 
 METHODS: Final = {"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"}
 #: The number under which dead processes are kept together; no process has it.
@@ -73,6 +74,11 @@ def count_limited(limit: str, outcome: str = "refused") -> None:
 @receiver(rows_taken_in)
 def _rows_taken_in(outcome: str, number: int, **_: Any) -> None:
     count_rows(outcome, number)
+
+
+@receiver(limited)
+def _limited(limit: str, outcome: str, **_: Any) -> None:
+    count_limited(limit, outcome)
 
 
 @receiver(job_ended)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from vineyard import env, logs
+from vineyard.limits.rates import Limit
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 FIXTURES_DIR = BASE_DIR / "fixtures"
@@ -43,6 +44,23 @@ API_THREADS = env.integer(
     low=2,
     high=64,
 )
+TRUSTED_PROXIES = env.integer(
+    "TRUSTED_PROXIES",
+    "how many proxies of ours stand before the service; the address that the outermost of them saw is the client's",
+    0,
+    low=0,
+    high=10,
+)
+_RATES = {
+    "key": env.rate("RATE_LIMIT_KEY", "how many requests one key or login may send in how many seconds", "24000/60"),
+    "farm": env.rate("RATE_LIMIT_FARM", "the same for all that is sent to one farm", "48000/60"),
+    "address": env.rate("RATE_LIMIT_ADDRESS", "the same for one address that sends no key", "6000/60"),
+    "wrong_keys": env.rate("RATE_LIMIT_WRONG_KEYS", "how many wrong keys one address may send", "3000/60"),
+    "login_account": env.rate("RATE_LIMIT_LOGIN_ACCOUNT", "how many wrong passwords an account may be given", "10/300"),
+    "login_address": env.rate("RATE_LIMIT_LOGIN_ADDRESS", "how many wrong passwords one address may send", "100/300"),
+}
+#: Limit by name; ``None`` limits nothing.
+RATE_LIMITS = {name: Limit(name, *rate) if rate else None for name, rate in _RATES.items()}
 
 # --- The process ---------------------------------------------------------------------------------------
 
@@ -68,6 +86,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "vineyard.api.throttling.RateLimitHeaders",
     "vineyard.api.middleware.BodyRules",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -138,6 +157,7 @@ REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["records.api.authentication.ApiKeyAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_PARSER_CLASSES": ["vineyard.api.parsers.StrictJSONParser"],
+    "DEFAULT_THROTTLE_CLASSES": ["vineyard.api.throttling.RateLimit"],
     "DEFAULT_RENDERER_CLASSES": ["vineyard.api.renderers.OrjsonRenderer"],
     "DEFAULT_PAGINATION_CLASS": "vineyard.api.paging.KeysetPagination",
     "DEFAULT_SCHEMA_CLASS": "vineyard.api.schema.ApiSchema",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, Protocol, cast
 
 from django.db.models import QuerySet
 from rest_framework.exceptions import MethodNotAllowed
@@ -13,6 +13,12 @@ from rest_framework.request import Request
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
 from records.models import ApiKey
+
+
+class Spending(Protocol):
+    """A throttle that a view may ask for more than one request."""
+
+    def spend(self, request: Request, view: Any, cost: int) -> None: ...
 
 
 class CallerView(GenericAPIView[Any]):
@@ -31,6 +37,24 @@ class CallerView(GenericAPIView[Any]):
             raise MethodNotAllowed(request.method)
         self.caller = Caller.by_key(cast(ApiKey, request.auth), getattr(request, "request_id", ""))
         enter(self.caller)
+        try:
+            self.open(request, **kwargs)
+        finally:
+            self.spend(1)
+
+    def open(self, request: Request, **kwargs: Any) -> None:
+        """Go through the door to what the address names."""
+
+    def check_throttles(self, request: Request) -> None:
+        """Do not spend yet: a stranger must not spend what a farm may, so the door comes first."""
+
+    def spend(self, cost: int) -> None:
+        """Count this request, or so many more of its kind, against its key and its farm; refuse what is too much.
+
+        One request counts one by itself; a view that takes many rows at once spends for them before it stores any.
+        """
+        for throttle in self.get_throttles():
+            cast(Spending, throttle).spend(self.request, self, cost)
 
     def get_queryset(self) -> QuerySet[Any]:
         """Give the rows that the view's list pages through; a view that lists says which."""
@@ -46,8 +70,7 @@ class FarmView(CallerView):
     rights: ClassVar[Mapping[str, Right]] = {"GET": Right.READ, "HEAD": Right.READ}
     opened: OpenFarm
 
-    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
+    def open(self, request: Request, **kwargs: Any) -> None:
         method = request.method or ""
         if method not in self.rights:
             raise MethodNotAllowed(method)

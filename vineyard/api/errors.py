@@ -24,6 +24,7 @@ from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
 from vineyard.api.constraints import said_by
 from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
 from vineyard.api.renderers import ProblemRenderer
+from vineyard.api.throttling import TooManyRequests, refuse_many_wrong_keys
 
 log = logging.getLogger("vineyard.api")
 
@@ -137,6 +138,14 @@ def _api_exception(exception: drf.APIException, _: dict[str, Any]) -> _Answer:
     return kind, detail, {"errors": errors}, headers
 
 
+def _wrong_key(exception: drf.AuthenticationFailed, context: dict[str, Any]) -> _Answer:
+    try:
+        refuse_many_wrong_keys(context["request"])
+    except TooManyRequests as too_many:
+        return _api_exception(too_many, context)
+    return _api_exception(exception, context)
+
+
 #: Status → the header that brought it about, where a header did.
 _HEADER_AT_FAULT: Final = {
     401: "Authorization",
@@ -185,6 +194,7 @@ def _suspicious(_: Exception, __: dict[str, Any]) -> _Answer:
 _HANDLERS: Final[tuple[tuple[type[Exception], Callable[..., _Answer]], ...]] = (
     (drf.ValidationError, _invalid),
     (records.Refusal, _refusal),
+    (drf.AuthenticationFailed, _wrong_key),
     (drf.APIException, _api_exception),
     (Http404, _not_found),
     (PermissionDenied, _forbidden),

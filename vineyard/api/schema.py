@@ -106,12 +106,13 @@ def _has_example(parts: Any) -> bool:
 
 def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterator[str]:
     yield from ("validation_error", "method_not_allowed", "not_acceptable", "internal_error", "unavailable")
+    yield "too_many_requests"
     if operation.get("security") != [{}] and operation.get("security"):
         yield from ("not_authenticated", "not_allowed")
     if "{" in path:
         yield "not_found"
     if method in {"post", "patch", "put"}:
-        yield from ("conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
+        yield from ("too_slow", "conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
     if any(parameter.get("name") == "If-Match" for parameter in operation.get("parameters", [])):
         yield from ("stale", "precondition_required")
 
@@ -125,7 +126,7 @@ def _body_schema(components: Mapping[str, Any], response: Mapping[str, Any]) -> 
 
 
 def _headers(status: str, members: Mapping[str, Any]) -> dict[str, Any]:
-    headers: dict[str, Any] = {"X-Request-ID": _header("Names this request in logs and problems.")}
+    headers: dict[str, Any] = {"X-Request-ID": _header("Names this request in logs and problems."), **_LIMITS}
     if status == "201":
         headers["Location"] = _header("Address of what was created.")
     if "version" in members:
@@ -140,6 +141,12 @@ def _headers(status: str, members: Mapping[str, Any]) -> dict[str, Any]:
 
 def _header(description: str) -> dict[str, Any]:
     return {"description": description, "schema": {"type": "string"}}
+
+
+_LIMITS: Final = {
+    "RateLimit-Policy": _header('How much may be asked: `"key";q=24000;w=60` is 24,000 requests in 60 seconds.'),
+    "RateLimit": _header('What is left of it: `"key";r=23999;t=1`, all of it again in a second.'),
+}
 
 
 def _response(code: str) -> dict[str, Any]:
@@ -162,6 +169,8 @@ def _response(code: str) -> dict[str, Any]:
     }
     if kind.status in {429, 503}:
         response["headers"] = {"Retry-After": _header("Seconds until it is worth asking again.")}
+    if kind.status == 429:
+        response["headers"] |= _LIMITS
     if kind.status == 401:
         response["headers"] = {"WWW-Authenticate": _header("How to authenticate.")}
     return response

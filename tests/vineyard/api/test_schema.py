@@ -54,7 +54,7 @@ def test_an_operation_without_an_example_is_refused(member, says):
 
 def test_a_change_lists_every_problem_that_it_may_meet():
     assert set(completed(OPERATION)["responses"]) == {
-        "200", "400", "401", "403", "404", "405", "406", "409", "411", "412", "413", "415", "422", "428", "500", "503",
+        "200", "400", "401", "403", "404", "405", "406", "408", "409", "411", "413", "415", "422", "429", "500", "503",
     }  # fmt: skip
 
 
@@ -68,6 +68,7 @@ def test_a_reading_lists_none_that_only_a_body_meets():
         "404",
         "405",
         "406",
+        "429",
         "500",
         "503",
     }
