@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import itertools
 import uuid
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
+from records.api.kind_examples import NEW
+from records.kinds import KINDS, Kind
 from tests.faults.phone import Phone
 
 SEASONS = range(1950, 2090)
@@ -33,22 +34,23 @@ class Ground:
     farm: str
     block: str
     vines: list[str]
-    _turns: Iterator[int] = field(default_factory=itertools.count)
 
     @property
     def url(self) -> str:
         return f"/farms/{self.farm}"
 
-    def weighing(self, turn: int | None = None) -> dict[str, Any]:
-        """Give the body of a dormant record that no other turn gives: of another vine or another season."""
-        turn = next(self._turns) if turn is None else turn
+    def record(self, kind: str, turn: int) -> dict[str, Any]:
+        """Give a record of a kind as its documentation sends it, in a place and season that no other turn gives."""
         season, vine = divmod(turn, len(self.vines))
-        return {
-            "id": str(uuid.uuid4()),
-            "vine": self.vines[vine],
-            "observed_at": f"{SEASONS[season]}-01-16T10:02:00-05:00",
-            "pruning_weight": {"value": round(1 + turn % 97 / 10, 1), "unit": "lb"},
-        }
+        year = str(SEASONS[season])
+        sent = {**NEW[kind], "id": str(uuid.uuid4())}
+        sent["vine" if "vine" in sent else "block"] = self.vines[vine] if "vine" in sent else self.block
+        dates = {name: value.replace("2027", year) for name, value in sent.items() if str(value).startswith("2027-")}
+        return {**sent, **dates}
+
+    def weighing(self, turn: int) -> dict[str, Any]:
+        """Give the dormant record of a turn, with a weight of its own."""
+        return {**self.record("dormant_record", turn), "pruning_weight": {"value": 1 + turn % 97 / 8, "unit": "lb"}}
 
 
 def make_ground(phone: Phone, vines: int = 100) -> Ground:
@@ -87,8 +89,8 @@ def _new_vine(ground: Ground, turn: int) -> Create:
     return Create(f"{ground.url}/blocks/{ground.block}/vines", body, "vine")
 
 
-def _new_dormant_record(ground: Ground, turn: int) -> Create:
-    return Create(f"{ground.url}/dormant-records", ground.weighing(turn), "dormant_record")
+def _new_record(kind: Kind) -> Callable[[Ground, int], Create]:
+    return lambda ground, turn: Create(f"{ground.url}/{kind.path}", ground.record(kind.name, turn), kind.name)
 
 
 #: Every kind of thing that a client creates under an id of its own.
@@ -97,5 +99,9 @@ CREATES: dict[str, Callable[[Ground, int], Create]] = {
     "blocks": _new_block,
     "rows": _new_row,
     "vines": _new_vine,
-    "dormant-records": _new_dormant_record,
+    **{kind.path: _new_record(kind) for kind in KINDS.values()},
 }
+
+
+def new_weighing(ground: Ground, turn: int) -> Create:
+    return Create(f"{ground.url}/dormant-records", ground.weighing(turn), "dormant_record")

@@ -5,11 +5,13 @@ from __future__ import annotations
 import http.client
 import json
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 #: The proxy eats the reply of a request that carries this header; the service never sees it.
 LOSE_REPLY = "X-Lose-Reply"
+PATIENCE_SECONDS = 60
 
 
 class NoReply(Exception):
@@ -60,22 +62,24 @@ class Phone:
             raise NoReply from error
         return Reply(answer.status, {name.lower(): value for name, value in answer.getheaders()}, read)
 
-    def insist(self, method: str, path: str, body: Any = None, within: float = 60, **headers: str) -> tuple[Reply, int]:
-        """Send until an answer comes that is no "try again later"; gives it and how often none came."""
-        end, lost = time.monotonic() + within, 0
+    def insist(
+        self, method: str, path: str, body: Any = None, *, felt: Callable[[], None] = lambda: None, **headers: str
+    ) -> Reply:
+        """Send until an answer comes that is not "try again later"; ``felt`` is called each time none did."""
+        end = time.monotonic() + PATIENCE_SECONDS
         while time.monotonic() < end:
             try:
                 reply = self.send(method, path, body, **headers)
             except NoReply:
-                lost += 1
+                felt()
                 time.sleep(0.02)
                 continue
             if reply.status not in {429, 503}:
-                return reply, lost
+                return reply
             assert int(reply.headers["retry-after"]) > 0
-            lost += 1
+            felt()
             time.sleep(0.1)
-        raise AssertionError(f"{method} {path}: no answer within {within} s")
+        raise AssertionError(f"{method} {path}: no answer within {PATIENCE_SECONDS} s")
 
     def close(self) -> None:
         self._line.close()

@@ -5,6 +5,7 @@ Everything that is killed here was started here: its process ids come from our o
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -25,8 +26,9 @@ from vineyard.stack.binaries import postgres_binaries
 from vineyard.stack.places import places_for
 
 ROOT = Path(__file__).resolve().parents[2]
-#: More than there are cores, so that requests overlap in the database wherever the scheduler lets them.
-API_WORKERS = 4
+API_WORKERS = 2
+#: The server takes a worker that ends this soon after its start for one that always will, and ends itself.
+NO_LOOP_SECONDS = 6
 
 
 class Service:
@@ -41,11 +43,7 @@ class Service:
 
     def start(self) -> None:
         self.stack.start()
-        self._manage("migrate", "--verbosity", "0")
-        self._manage("load_catalogues")
-        made = self._manage("make_key", "ines.falk@tern-hill.example", "--name", "Ines Falk (invented)",
-                            "--scopes", "read,record,manage", "--app", "faulty phone")  # fmt: skip
-        self.key = made.strip()
+        self.key = self._prepare().strip()
         children = cast(Children, self.stack)  # it starts a child as they do, and tells it where the stack is
         servers.start_api(children, self.listening, workers=API_WORKERS, log=self.log)
         servers.start_worker(children, log=self.log)
@@ -72,10 +70,10 @@ class Service:
     # --- What dies ------------------------------------------------------------------------------------
 
     def kill_api_worker(self) -> None:
-        """End one worker of the API as the kernel ends it when memory runs out."""
+        """End one worker of the API that has clients, as the kernel ends it when memory runs out."""
         api = psutil.Process(self._child("API").pid)
-        workers = [each for each in api.children() if "resource_tracker" not in " ".join(each.cmdline())]
-        workers[int(time.monotonic() * 1000) % len(workers)].send_signal(signal.SIGKILL)
+        until(lambda: bool(_with_clients(api)), 30, "no worker of the API has clients")
+        _with_clients(api)[0].send_signal(signal.SIGKILL)
 
     def kill_backend(self) -> None:
         """End one process of the database that carries out a request at this moment."""
@@ -128,15 +126,28 @@ class Service:
     def _child(self, name: str) -> subprocess.Popen[bytes]:
         return next(child.process for child in reversed(self.stack.children._children) if child.name == name)
 
-    def _manage(self, *argv: str) -> str:
-        log = self.base / "manage.log"
+    def _prepare(self) -> str:
+        """Make the tables; gives the text of a key."""
+        log = self.base / "prepare.log"
         with log.open("ab") as told:
             ended = subprocess.run(
-                [sys.executable, "manage.py", *argv], cwd=ROOT, env={**os.environ, **self.stack.environment()},
-                stdout=subprocess.PIPE, stderr=told, text=True, timeout=60, check=False,
+                [sys.executable, "-m", "tests.faults.prepare"], cwd=ROOT,
+                env={**os.environ, **self.stack.environment()},
+                stdout=subprocess.PIPE, stderr=told, text=True, timeout=120, check=False,
             )  # fmt: skip
         assert ended.returncode == 0, log.read_text()
         return ended.stdout
+
+
+def _with_clients(api: psutil.Process) -> list[psutil.Process]:
+    """Give the workers that are connected to a client, and whose end is not taken for a loop."""
+    found = []
+    for worker in api.children():
+        with contextlib.suppress(psutil.NoSuchProcess):
+            lines = [line for line in worker.net_connections("tcp") if line.status == psutil.CONN_ESTABLISHED]
+            if lines and time.time() - worker.create_time() > NO_LOOP_SECONDS:
+                found.append(worker)
+    return found
 
 
 def until(reached: Callable[[], bool], within: float, what: str) -> None:
