@@ -43,6 +43,7 @@ class Scene:
 
     ids: dict[str, Any]
     vines: Iterator[Any] = field(repr=False)
+    farm_name: str = "Tern Hill Vineyard (invented)"
 
     def weighing(self) -> dict[str, Any]:
         return {
@@ -135,7 +136,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/exports/{export}"): Case(MANAGE_ONLY),
     ("GET", "api/v1/farms/{farm}/exports/{export}/file"): Case(MANAGE_ONLY),  # 409 until it is written
     ("POST", "api/v1/farms/{farm}/erasure"): Case(
-        MANAGE_ONLY, body=lambda _: {"farm_name": "Tern Hill Vineyard (invented)"}
+        MANAGE_ONLY, body=lambda scene: {"farm_name": scene.farm_name}
     ),
     ("GET", "api/v1/farms/{farm}/imports"): Case(READ),
     ("POST", "api/v1/farms/{farm}/imports"): Case(
@@ -180,24 +181,28 @@ def _named(route: str) -> str:
 
 @pytest.fixture
 def scene(cast) -> Scene:
-    enter(cast.owner.caller)
-    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    return make_scene(cast.owner, cast.farm, cast.program)
+
+
+def make_scene(player: Any, farm: Any, program: Any) -> Scene:
+    """Put one of everything on a farm, as its owner."""
+    enter(player.caller)
+    opened = open_farm(player.caller, farm.pk)
     block = create_block(opened, None, {"name": "Lower Terrace"}).row
     plant_row(opened, create_row(opened, block, None, 1).row, 20)
-    vines = iter(list(Vine.objects.for_farm(cast.farm).filter(block=block).order_by("place")))
-    scene = Scene({"farm": cast.farm.pk, "block": block.pk, "program": cast.program.pk, "code": "not-found"}, vines)
+    vines = iter(list(Vine.objects.for_farm(farm).filter(block=block).order_by("place")))
+    scene = Scene({"farm": farm.pk, "block": block.pk, "program": program.pk, "code": "not-found"}, vines, farm.name)
     scene.ids["vine"] = next(vines).pk
     scene.ids["record"] = uuid.uuid4()
+    address = f"/api/v1/farms/{farm.pk}"
     for kind in KINDS.values():
         new = scene.new(kind, id=str(scene.ids["record"]))
-        posted = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/{kind.path}", new, format="json")
+        posted = player.client.post(f"{address}/{kind.path}", new, format="json")
         assert posted.status_code == 201, posted.json()
-    imported = cast.owner.client.post(
-        f"/api/v1/farms/{cast.farm.pk}/imports?block=Imported&season=2027&map=plain",
-        CSV_OF_VINES,
-        content_type="text/csv",
+    imported = player.client.post(
+        f"{address}/imports?block=Imported&season=2027&map=plain", CSV_OF_VINES, content_type="text/csv"
     ).json()
-    scene.ids["export"] = cast.owner.client.post(f"/api/v1/farms/{cast.farm.pk}/exports").json()["id"]
+    scene.ids["export"] = player.client.post(f"{address}/exports").json()["id"]
     scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
     return scene
 
