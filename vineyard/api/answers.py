@@ -43,6 +43,13 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
     )
 
 
+#: The database may have gone away after it stored everything and before it could say so.
+_UNKNOWN_END: Final = (
+    "The records cannot be reached, or went away while the request was being stored. Send it again: under an id of "
+    "the client's own it is stored once."
+)
+
+
 def server_error(request: HttpRequest) -> HttpResponse:
     """Answer when a request failed outside Django REST framework, in its transaction's beginning or end, else 500.
 
@@ -51,7 +58,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     """
     failure = sys.exc_info()[1]
     if isinstance(failure, OperationalError | InterfaceError):
-        response = problem_response(request, KINDS["unavailable"], "The records cannot be reached. Nothing was stored.")
+        response = problem_response(request, KINDS["unavailable"], _UNKNOWN_END)
         response["Retry-After"] = RETRY_AFTER_SECONDS
         return response
     if isinstance(failure, IntegrityError):

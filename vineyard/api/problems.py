@@ -192,8 +192,9 @@ _KINDS: Final = (
         "unavailable",
         503,
         "The service cannot answer now",
-        "A part that the service needs is away or overloaded. Nothing was stored; send the request again after as"
-        " many seconds as Retry-After says.",
+        "A part that the service needs is away or overloaded. Send the request again after as many seconds as"
+        " Retry-After says. Unless the detail says that nothing was stored, it may have been; what comes again under an"
+        " id of the client's own is stored once.",
     ),
 )
 KINDS: Final = {kind.code: kind for kind in _KINDS}
