@@ -138,6 +138,9 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/erasure"): Case(
         MANAGE_ONLY, body=lambda scene: {"farm_name": scene.farm_name}
     ),
+    ("POST", "api/v1/farms/{farm}/records"): Case(
+        RECORD_CHANGE, body=lambda scene: [{"kind": "dormant_record", **scene.weighing()}]
+    ),
     ("GET", "api/v1/farms/{farm}/imports"): Case(READ),
     ("POST", "api/v1/farms/{farm}/imports"): Case(
         ASKS_FOR_WORK,

@@ -15,12 +15,12 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, Generic, TypeVar
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, connection, models, transaction
 from django.db.models.functions import Now
 
 from records.context import set_context
 from records.errors import IdInUse, NotFound, Stale, Withdrawn
-from records.models import Farm, RecordChange
+from records.models import Farm
 from records.models.base import FarmOwned
 
 Owned = TypeVar("Owned", bound=FarmOwned)
@@ -114,15 +114,22 @@ def known_again(known: Owned, digest: str, columns: Mapping[str, Any]) -> Owned:
 
 
 def _said_at_first(known: FarmOwned, columns: Mapping[str, Any]) -> str | None:
-    """Give the digest of the first version of a row that came in bulk, where only the line's own was taken."""
+    """Give the digest of the first version of a row that came in bulk, where only the line's own was taken.
+
+    The database turns the kept version back into typed columns, because JSON read by Python would lose digits.
+    """
     if known.created_digest or known.version == 1:
         return None
-    kept = RecordChange.objects.for_farm(known.farm_id).filter(entity_id=known.pk, version=1)
-    first = kept.filter(entity=known._meta.db_table).first()  # noqa: SLF001
-    if first is None:
-        return None
-    fields = {field.attname: field for field in known._meta.concrete_fields}  # noqa: SLF001
-    return digest_of({name: fields[name].to_python(first.old_row.get(name)) for name in columns})
+    table = known._meta.db_table  # noqa: SLF001 - a documented name of Django's
+    listed = ", ".join(f'first."{name}"' for name in columns)
+    kept = f"""
+        SELECT {listed} FROM record_change c, jsonb_populate_record(NULL::"{table}", c.old_row) AS first
+        WHERE c.farm_id = %s AND c.entity = %s AND c.entity_id = %s AND c.version = 1
+    """  # noqa: S608 - names of our own columns
+    with connection.cursor() as cursor:
+        cursor.execute(kept, [known.farm_id, table, known.pk])
+        first = cursor.fetchone()
+    return None if first is None else digest_of(dict(zip(columns, first, strict=True)))
 
 
 def constraint_of(error: IntegrityError) -> str:

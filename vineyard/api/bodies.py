@@ -11,16 +11,20 @@ from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 from django.conf import settings
 from django.core.exceptions import SuspiciousOperation
 
+from records.bulk import LARGEST_BODY
+
 ENDED_EARLY: Final = (
     "The body ended before the length that Content-Length announced. Nothing was stored; send it again."
 )
 #: Files may be larger than records; every other body is held to Django's own limit.
 LARGEST_FILE: Final = 20_000_000
+_LARGER: Final = {"imports": LARGEST_FILE, "records": LARGEST_BODY}
 
 
 def largest_body(path: str) -> int:
     """Give the most bytes that a body sent to this path may have."""
-    return LARGEST_FILE if path.rstrip("/").endswith("/imports") else settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0
+    last = path.rstrip("/").rpartition("/")[2]
+    return _LARGER.get(last) or settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0
 
 
 class BodyEndedEarly(SuspiciousOperation):

@@ -1,0 +1,101 @@
+"""Take in many records in one transaction: one part is read while the one before it is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Any, Final, TypeVar
+
+from records.access import OpenFarm, Right
+from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
+from records.bulk.rows import Batch
+from records.bulk.storing import OnConflict, Outcome, Outcomes, Store, VinesMoved
+from records.kinds import Kind
+
+#: Lines of one part: large enough that a statement is worth its while, small enough that reading and storing overlap.
+PART: Final = 5_000
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a request wants its lines taken."""
+
+    on_conflict: OnConflict = OnConflict.ERROR
+    atomic: bool = False
+    kind: Kind | None = None
+
+
+@dataclass
+class Taken:
+    """What became of a request: an outcome for each line, by its number, and the ids that the lines have."""
+
+    outcomes: Outcomes = field(default_factory=dict)
+    ids: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def failed(self) -> bool:
+        return any(outcome.status == "error" for outcome in self.outcomes.values())
+
+
+def take_lines(opened: OpenFarm, body: bytes, options: Options, careful: Careful) -> Taken:
+    """Take in the records of a body with one JSON document a line; blank lines count for nothing."""
+    opened.require(Right.RECORD)
+    lines = [line for line in body.replace(b"\r\n", b"\n").split(b"\n") if line and not line.isspace()]
+    ordered = in_order(lines, body)
+    reader = Reader(opened, careful, ground_of(opened, Named.in_lines(body)), options.kind)
+    return _take(opened, reader, options, _read_ahead(reader, ordered))
+
+
+def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options, careful: Careful) -> Taken:
+    """Take in records that were parsed already."""
+    opened.require(Right.RECORD)
+    ordered = sorted(enumerate(documents), key=_place_in_order)
+    reader = Reader(opened, careful, ground_of(opened, Named.in_documents(documents)), options.kind)
+    return _take(opened, reader, options, (reader.read_documents(part) for part in _parts(ordered)))
+
+
+def _take(opened: OpenFarm, reader: Reader, options: Options, parts: Iterable[list[Batch]]) -> Taken:
+    taken = Taken()
+    store = Store(opened, options.on_conflict)
+    try:
+        for batches in parts:
+            for batch in batches:
+                taken.outcomes |= store.store(batch)
+                taken.ids.update(zip(batch.numbers, map(bytes.decode, batch.ids), strict=True))
+    except VinesMoved:
+        KNOWN_VINES.forget()
+        raise
+    taken.outcomes |= {number: Outcome("error", fault=fault) for number, fault in reader.wrong.items()}
+    taken.ids |= reader.ids
+    return taken
+
+
+def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterator[list[Batch]]:
+    """Read the next part in a thread of its own while the caller stores the one before; few lines need no thread."""
+    if len(ordered) <= PART // 5:
+        yield reader.read(ordered)
+        return
+    with ThreadPoolExecutor(1, thread_name_prefix="reading") as pool:
+        ahead = None
+        for part in _parts(ordered):
+            reading = pool.submit(reader.read, part)
+            if ahead is not None:
+                yield ahead.result()
+            ahead = reading
+        if ahead is not None:
+            yield ahead.result()
+
+
+def _parts(ordered: Sequence[T]) -> Iterator[list[T]]:
+    iterator = iter(ordered)
+    while part := list(islice(iterator, PART)):
+        yield part
+
+
+def _place_in_order(numbered: tuple[int, Any]) -> tuple[str, str, int]:
+    number, document = numbered
+    kind, row_id = (document.get(name) if isinstance(document, dict) else None for name in ("kind", "id"))
+    return str(kind), str(row_id).lower() if row_id else "g", number
