@@ -174,6 +174,8 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "import_row_once_a_line": ("already_recorded", (), "The line was taken in already."),
     "import_row_outcome_known": ("unknown_outcome", (), "The outcome is not one that the service knows."),
     "import_row_import_of_the_same_farm": ("no_such_import", (), _FARM),
+    "kept_answer_once_a_request": ("already_recorded", (), "The key is in use."),
+    "kept_answer_of_a_success": ("unknown_outcome", (), "Only the answer of a success is kept."),
     "job_state_known": ("unknown_state", (), "The state is not one that the service knows."),
     "job_ticket_one_a_job": ("already_recorded", (), "The job is queued already."),
     "pruning_formula_one_row_a_version": (

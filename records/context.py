@@ -10,7 +10,7 @@ from typing import Final
 
 from django.db import connection
 
-_NAMES: Final = {"person", "farms", "key", "request", "reason", "register"}
+_NAMES: Final = {"person", "farms", "key", "request", "reason", "register", "sweep"}
 
 
 class NoTransaction(RuntimeError):

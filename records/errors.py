@@ -102,3 +102,39 @@ class CursorExpired(Refusal):
     """The cursor is of an earlier life of the records, before a restore."""
 
     code = "cursor_expired"
+
+
+class UnderWay(Conflict):
+    """A request of the same key is being worked on at this moment."""
+
+    code = "under_way"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "A request with this Idempotency-Key is being worked on. Send it again in a second for its answer.",
+            retry_after="1",
+        )
+
+
+class AnswerNotKept(Conflict):
+    """The request took effect before, and its answer cannot be given again."""
+
+    code = "answer_not_kept"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This request took effect when it was first sent, and did nothing now. Its answer was not kept, because it "
+            "showed a secret or was very large: read what it made; a secret that was lost is replaced by a new one."
+        )
+
+
+class KeyReused(Refusal):
+    """The key was used for a request that said something else."""
+
+    code = "idempotency_key_reused"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This Idempotency-Key was used for a request that said something else; nothing was stored now. Send what "
+            "was sent then, or a new key for a new request."
+        )

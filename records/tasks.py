@@ -6,9 +6,9 @@ import uuid
 
 from celery import shared_task
 
+from records.services import answers, jobs
 from records.services import exports as _exports  # noqa: F401 - registers its kinds of job
 from records.services import imports as _imports  # noqa: F401 - registers its kind of job
-from records.services import jobs
 
 
 @shared_task(soft_time_limit=600, max_retries=0)
@@ -23,3 +23,9 @@ def run_job(farm_id: str, job_id: str) -> None:
 def sweep_jobs() -> int:
     """Wake workers for jobs whose worker died or was never woken."""
     return jobs.sweep()
+
+
+@shared_task(soft_time_limit=300, expires=3_600)
+def forget_old_answers() -> int:
+    """Remove answers that were kept for repeats long enough."""
+    return answers.forget_old_answers()

@@ -24,6 +24,7 @@ FARM_MODELS = {
     "Import",
     "ImportRow",
     "Membership",
+    "KeptAnswer",
     "RecordChange",
     "Export",
     "ExportPart",

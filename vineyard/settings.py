@@ -148,6 +148,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "health_check_interval": 25,
 }
 CELERY_BEAT_SCHEDULE = {
+    "forget-old-answers": {"task": "records.tasks.forget_old_answers", "schedule": 3_600.0},
     "sweep-jobs": {"task": "records.tasks.sweep_jobs", "schedule": 10.0},
 }
 

@@ -12,7 +12,9 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
+from records.api.idempotency import Replayed, keep, known_request
 from records.models import ApiKey
+from records.services.answers import Known
 
 
 class Spending(Protocol):
@@ -28,8 +30,11 @@ class CallerView(GenericAPIView[Any]):
     """
 
     keyset: ClassVar[tuple[str, ...]] = ()
+    #: An answer that shows a secret once is not kept for whoever sends the request again (``Idempotency-Key``).
+    answer_is_secret: ClassVar[bool] = False
     http_method_names = ["get", "head", "post", "patch", "delete"]
     caller: Caller
+    _known: Known | None = None
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -41,6 +46,16 @@ class CallerView(GenericAPIView[Any]):
             self.open(request, **kwargs)
         finally:
             self.spend(1)
+        self._known = known_request(self, request)
+
+    def handle_exception(self, exc: Exception) -> Any:
+        return exc.response if isinstance(exc, Replayed) else super().handle_exception(exc)
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        finished = super().finalize_response(request, response, *args, **kwargs)
+        if self._known is not None:
+            keep(self, self._known, finished)
+        return finished
 
     def open(self, request: Request, **kwargs: Any) -> None:
         """Go through the door to what the address names."""

@@ -15,6 +15,7 @@ from records.models import Cultivar, CultivarGroup, Farm, PruningFormula
 #: What carries a farm's id and yet is no record of it, each with its reason.
 NOT_TAKEN_OUT: Final = {
     "job_ticket": "two ids and a lease, by which a worker is woken",
+    "kept_answer": "answers that were given already, kept for thirty days in case a request is sent again",
     "export_part": "the bytes of the exports themselves",
 }
 #: The end of a column's name → what it is measured in.

@@ -1,5 +1,6 @@
 """What farms write down: one class a table; the docstring of each says what one row stands for."""
 
+from records.models.answers import KeptAnswer
 from records.models.catalogue import Cultivar, CultivarGroup, PruningFormula
 from records.models.changes import FeedEpoch, RecordChange
 from records.models.dormant import BudSample, DormantRecord
@@ -31,6 +32,7 @@ __all__ = [
     "ImportRow",
     "Job",
     "JobTicket",
+    "KeptAnswer",
     "Membership",
     "Person",
     "Program",

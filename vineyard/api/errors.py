@@ -39,6 +39,9 @@ REFUSALS: Final[dict[type[records.Refusal], str]] = {
     records.AlreadyRecorded: "already_recorded",
     records.Withdrawn: "withdrawn",
     records.CursorExpired: "cursor_expired",
+    records.UnderWay: "under_way",
+    records.AnswerNotKept: "answer_not_kept",
+    records.KeyReused: "idempotency_key_reused",
     records.Conflict: "conflict",
     records.Expired: "expired",
     records.Refusal: "not_valid",
@@ -110,6 +113,8 @@ def _refusal(exception: records.Refusal, context: dict[str, Any]) -> _Answer:
     if current is not None:
         headers["ETag"] = f'"{current.version}"'
         more |= {"current_version": current.version, "current": _shown(current, context)}
+    if "retry_after" in exception.data:
+        headers["Retry-After"] = exception.data["retry_after"]
     return KINDS[code], exception.detail, more, headers
 
 
@@ -128,7 +133,7 @@ def _api_exception(exception: drf.APIException, _: dict[str, Any]) -> _Answer:
     if kind is None or kind.status != exception.status_code:
         kind = kind_of_status(exception.status_code) or KINDS["bad_request"]
     detail = str(exception.detail)
-    header = _HEADER_AT_FAULT.get(kind.status)
+    header = getattr(exception, "header", None) or _HEADER_AT_FAULT.get(kind.status)
     errors = [{"header": header, "code": kind.code, "detail": detail}] if header else None
     headers = {}
     if getattr(exception, "auth_header", None):

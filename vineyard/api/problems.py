@@ -118,6 +118,20 @@ _KINDS: Final = (
         "that stands there.",
     ),
     Kind(
+        "under_way",
+        409,
+        "The same request is being worked on",
+        "Another request with this Idempotency-Key has not ended yet. Send it again after as many seconds as "
+        "Retry-After says, and you are given its answer.",
+    ),
+    Kind(
+        "answer_not_kept",
+        409,
+        "The request took effect, and its answer cannot be given again",
+        "A request with this Idempotency-Key succeeded before. Its answer showed a secret, which is never kept, or was "
+        "very large. Nothing was done now: read what it made, and replace a secret that was lost.",
+    ),
+    Kind(
         "withdrawn",
         409,
         "The record was withdrawn",
@@ -169,6 +183,13 @@ _KINDS: Final = (
         "A rule of the records refuses it",
         "The request is well formed, but a rule of the trade or of the farm's records refuses it. Each entry of "
         "errors names the place, the rule and the way out.",
+    ),
+    Kind(
+        "idempotency_key_reused",
+        422,
+        "The key was used for something else",
+        "An Idempotency-Key belongs to one request: the order of its members does not matter, but what it says does. "
+        "Send what was sent then, or a new key. Keys are kept for thirty days.",
     ),
     Kind(
         "precondition_required",

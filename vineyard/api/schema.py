@@ -8,6 +8,8 @@ from typing import Any, Final
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
+from records.api import idempotency
+from records.api.views import CallerView
 from vineyard.api import schema_fields  # noqa: F401 - drf-spectacular finds them by their import
 from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, problem
 
@@ -35,6 +37,17 @@ _IF_MATCH: Final = OpenApiParameter(
     required=True,
     description='The ETag that you read, e.g. `"1"`; `*` changes whichever version stands.',
 )
+_IDEMPOTENCY_KEY: Final = OpenApiParameter(
+    idempotency.HEADER,
+    {"type": "string", "pattern": idempotency.PATTERN},
+    OpenApiParameter.HEADER,
+    description=(
+        "A key of your own for this request, bare or in double quotes, e.g. a new UUID: sent again within 30 days, the "
+        "request does nothing and is given the same answer, with `Idempotent-Replayed: true`. Under the same key, "
+        "another content is refused (422), a second request while the first is worked on is told to wait (409), and "
+        "what was refused may be mended. A create with an `id` of your own needs no key."
+    ),
+)
 
 
 class ApiSchema(AutoSchema):
@@ -42,7 +55,8 @@ class ApiSchema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         changes = self.method in {"PATCH", "DELETE"} or getattr(self.view, "takes_if_match", False)
-        return [_IF_MATCH] if changes else []
+        repeats = self.method in idempotency.METHODS and isinstance(self.view, CallerView)
+        return [*([_IF_MATCH] if changes else []), *([_IDEMPOTENCY_KEY] if repeats else [])]
 
     def get_tags(self) -> list[str]:
         return ["service"]
