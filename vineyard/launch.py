@@ -160,7 +160,7 @@ def _own_stack(command: str, *, demo: bool) -> Iterator[None]:
     try:
         with holding.stack_in(folder) as stack:
             _set({**stack.environment(), "SECRET_KEY": secret_of(folder)})
-            if command not in {*SERVICE, "migrate"}:
+            if command not in {*SERVICE, "migrate", "restore"}:
                 _prepare_if_empty()
             yield
     except StackError as error:

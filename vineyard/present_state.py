@@ -25,8 +25,8 @@ MOST_COUNTED: Final = 10_000
 _JOBS: Final = f"""
     WITH known AS MATERIALIZED (SELECT leased_until - now() AS ahead FROM job_ticket LIMIT {MOST_COUNTED})
     SELECT count(*) FILTER (WHERE ahead <= interval '0'),
-           count(*) FILTER (WHERE ahead > interval '0' AND ahead <= %s),
-           count(*) FILTER (WHERE ahead > %s),
+           count(*) FILTER (WHERE ahead > interval '0' AND ahead <= %s::interval),
+           count(*) FILTER (WHERE ahead > %s::interval),
            (SELECT greatest(extract(epoch FROM now() - min(leased_until)), 0)::float FROM job_ticket)
     FROM known
 """  # noqa: S608 - a number of ours
@@ -51,7 +51,7 @@ class Queue:
 def queue_now() -> Queue:
     """Look at the tickets of the jobs."""
     with connection.cursor() as cursor:
-        cursor.execute(_JOBS, [LEASE, LEASE])
+        cursor.execute(_JOBS, [f"{LEASE.total_seconds()} s"] * 2)
         waiting, running, later, oldest = cursor.fetchone()
     return Queue(waiting, running, later, oldest or 0.0)
 

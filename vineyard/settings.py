@@ -27,6 +27,12 @@ DATABASE_OWNER = env.database(
     "the same database, as the role that owns the tables and migrates them",
     default="postgresql://nobody@nowhere/none",
 )
+#: The role that sees every row of every farm: only ``manage.py backup`` and ``restore`` use it.
+DATABASE_BACKUP = env.database(
+    "DATABASE_BACKUP_URL",
+    "the same database, as a role that sees every row, for backup and restore",
+    default="postgresql://nobody@nowhere/none",
+)
 BROKER_URL = env.broker("BROKER_URL", "the address of Valkey, which wakes the worker")
 PUBLIC_URL = env.public_url("PUBLIC_URL", "the address under which clients reach the service", "http://localhost:8000")
 ALLOWED_HOSTS = env.hosts("ALLOWED_HOSTS", "the host names that the service answers for", "localhost,127.0.0.1,[::1]")

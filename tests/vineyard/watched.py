@@ -56,7 +56,7 @@ class Watched(Served):
         """Change the database behind the service's back."""
         found = json.loads((self.home / "demo" / "stack.json").read_text())["environment"]
         with psycopg.connect(found["DATABASE_OWNER_URL"], autocommit=True) as connection:
-            connection.execute(statement)  # type: ignore[arg-type]
+            connection.execute(statement)
 
     def make_key(self, email: str, name: str) -> str:
         argv = [sys.executable, "manage.py", "make_key", email, "--name", name, "--scopes", "read,record,manage"]

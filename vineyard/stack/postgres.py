@@ -21,6 +21,7 @@ from vineyard.stack.places import Places
 
 #: Names the socket only; said outright, or PGPORT in somebody's environment would move it.
 PORT: Final = 5432
+SUPERUSER: Final = "postgres"
 OPTIONS: Final = {
     "listen_addresses": "",
     "port": str(PORT),
@@ -66,7 +67,7 @@ def start_postgres(places: Places, children: Children, *, fast: bool) -> str:
     process = children.spawn(
         "postgres", argv, environment=_ENVIRONMENT, log=log, manner=_manner(places, places.cluster)
     )
-    superuser = address(places, "postgres", "postgres")
+    superuser = address(places, SUPERUSER, "postgres")
     if not _answers_in_time(superuser, process):
         raise StackError(f"PostgreSQL did not start. It said:\n{_said(log, beginning)}")
     return superuser
@@ -122,7 +123,7 @@ def _make_cluster(places: Places, children: Children, log: Path, *, fast: bool) 
     fresh.mkdir(mode=0o700)
     if places.identity:
         os.chown(fresh, places.identity.user, places.identity.group)
-    argv = [str(places.binaries / "initdb"), "-D", places.seen_by_database(fresh), "-U", "postgres", "-A", "trust"]
+    argv = [str(places.binaries / "initdb"), "-D", places.seen_by_database(fresh), "-U", SUPERUSER, "-A", "trust"]
     argv += ["-E", "UTF8", "--locale-provider=builtin", "--builtin-locale=C.UTF-8", "--locale=C"]
     argv += ["--no-sync"] if fast else []
     beginning = _size(log)

@@ -72,6 +72,7 @@ class Stack:
         return {
             "DATABASE_URL": postgres.address(self._places, SERVING, DATABASE),
             "DATABASE_OWNER_URL": postgres.address(self._places, OWNER, DATABASE),
+            "DATABASE_BACKUP_URL": postgres.address(self._places, postgres.SUPERUSER, DATABASE),
             "BROKER_URL": valkey.broker_address(self._places),
             "CACHE_URL": valkey.cache_address(self._places),
         }
