@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 from rest_framework.renderers import BaseRenderer
@@ -15,7 +16,9 @@ from rest_framework.request import Request
 from rest_framework.settings import api_settings
 
 GEOJSON = "application/geo+json"
-MEDIA = {"geojson": GEOJSON}
+CSV = "text/csv"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX}
 
 
 class GeoJsonRenderer(BaseRenderer):
@@ -33,6 +36,35 @@ class GeoJsonRenderer(BaseRenderer):
     ) -> Any:
         json_renderer = api_settings.DEFAULT_RENDERER_CLASSES[0]()
         return json_renderer.render(data, accepted_media_type, renderer_context)
+
+
+class FileRenderer(BaseRenderer):
+    """Lets a client say that it accepts a kind of file; the file itself is written past it (see ``attachment``)."""
+
+    charset = None
+    render_style = "binary"
+
+    def render(
+        self,
+        data: Any,
+        accepted_media_type: str | None = None,  # noqa: ARG002
+        renderer_context: Mapping[str, Any] | None = None,  # noqa: ARG002
+    ) -> Any:
+        return data
+
+
+class CsvRenderer(FileRenderer):
+    """CSV (RFC 4180)."""
+
+    media_type = CSV
+    format = "csv"
+
+
+class XlsxRenderer(FileRenderer):
+    """A spreadsheet."""
+
+    media_type = XLSX
+    format = "xlsx"
 
 
 class InForms:
@@ -71,4 +103,17 @@ def form_parameter(*words: str) -> OpenApiParameter:
     """Give the parameter of a query that says the form."""
     return OpenApiParameter(
         "as", str, enum=["json", *words], description="Form of the answer; Accept may say it instead."
+    )
+
+
+def attachment(content: str | bytes, media: str, name: str) -> HttpResponse:
+    """Answer with a file that is saved, not shown, taken for nothing else and kept by no cache."""
+    return HttpResponse(
+        content,
+        content_type=media,
+        headers={
+            "Content-Disposition": f'attachment; filename="{name}"',
+            "X-Content-Type-Options": "nosniff",
+            "Cache-Control": "private, no-store",
+        },
     )

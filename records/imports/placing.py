@@ -37,6 +37,7 @@ class Ground:
     new_id: Callable[[int, int], uuid.UUID]
     by_place: dict[Place, Standing] = field(default_factory=dict)
     by_label: dict[str, Standing] = field(default_factory=dict)
+    may_plant: bool = True
 
     def add(self, vines: Iterable[Standing]) -> None:
         for vine in vines:
@@ -76,7 +77,7 @@ def locate(planned: PlannedVine, ground: Ground) -> Located:
         return Located(labelled, _of_rootstock(planned, labelled))
     there = ground.by_place.get((planned.row_number, planned.place))
     if there is None:
-        return Located(ground.plant(planned, planned.place))
+        return _planted(planned, planned.place, ground)
     return _counted(planned, there, ground) if planned.place_counted else _named(planned, there)
 
 
@@ -118,7 +119,18 @@ def _next_free(planned: PlannedVine, there: Standing, ground: Ground) -> Located
     if free is None:
         return Located(None, (planned.finding("label", "row_full", f"{stands}, and no place after it is free"),))
     reason = f"{stands}; it was stored at place {free}, the next that is free"
-    return Located(ground.plant(planned, free), (planned.finding("label", "place_taken", reason),))
+    return _planted(planned, free, ground, planned.finding("label", "place_taken", reason))
+
+
+def _planted(planned: PlannedVine, place: int, ground: Ground, *findings: Finding) -> Located:
+    """Plant a vine for a line, where whoever sent the file may; a worker measures vines and plants none."""
+    if ground.may_plant:
+        return Located(ground.plant(planned, place), findings)
+    reason = (
+        f"no such vine stands at row {planned.row_number}, place {place}, and to plant one takes the right 'manage'; "
+        "let whoever manages the farm plant it, or send the file"
+    )
+    return Located(None, (planned.finding("place", "vine_unknown", reason),))
 
 
 def _of_rootstock(planned: PlannedVine, vine: Standing) -> tuple[Finding, ...]:

@@ -1,5 +1,7 @@
-"""The outline of a block, with the area that follows from it, and the area that the farm declares."""
+"""The outline of a block, with the area that follows from it and the one that the farm declares; and what an import
+was asked to do: only to report, to fill what is empty, to read one sheet, to take in records of one kind."""
 
+import django.db.models.deletion
 from django.db import migrations, models
 from django.db.models import Q
 
@@ -55,4 +57,93 @@ class Migration(migrations.Migration):
         between("block_declared_area_1_m2_to_10000_ha", "declared_area_m2", 1, 100_000_000),
         together("block_boundary_with_its_area", "boundary", "computed_area_m2"),
         between("block_computed_area_1_m2_to_10000_ha", "computed_area_m2", 1, 100_000_000),
+        migrations.RemoveConstraint("importrow", "import_row_outcome_known"),
+        migrations.AddField(
+            "import",
+            "block_name",
+            models.CharField(blank=True, max_length=120, help_text="As the file's sender or its map named it."),
+        ),
+        migrations.AddField(
+            "import",
+            "dry_run",
+            models.BooleanField(default=False, help_text="Only the report was asked for; nothing else is stored."),
+        ),
+        migrations.AddField(
+            "import",
+            "existing",
+            models.CharField(
+                choices=[("complete", "fill what is empty on it"), ("keep", "leave it as it is")],
+                default="complete",
+                max_length=10,
+            ),
+        ),
+        migrations.AddField(
+            "import",
+            "kind",
+            models.CharField(blank=True, max_length=40, help_text="Kind of record that it holds; empty: vines."),
+        ),
+        migrations.AddField(
+            "import",
+            "may_plant",
+            models.BooleanField(
+                default=False, help_text="Whether its sender may manage the farm, and with it plant rows and vines."
+            ),
+        ),
+        migrations.AddField(
+            "import",
+            "sheet",
+            models.CharField(
+                blank=True, max_length=120, help_text="Of a spreadsheet; empty: the first that is shown."
+            ),
+        ),
+        migrations.AddField(
+            "importrow",
+            "record_id",
+            models.UUIDField(blank=True, null=True, help_text="The record that it made, changed or repeats."),
+        ),
+        migrations.AlterField(
+            "import",
+            "block",
+            models.ForeignKey(
+                blank=True,
+                db_constraint=False,
+                db_index=False,
+                help_text="Null where a dry run names a block that the farm does not have, or each line names its own.",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="records.block",
+            ),
+        ),
+        migrations.AlterField("import", "season", models.PositiveSmallIntegerField(blank=True, null=True)),
+        migrations.AlterField(
+            "importrow",
+            "outcome",
+            models.CharField(
+                choices=[
+                    ("created", "created"),
+                    ("completed", "completed"),
+                    ("unchanged", "unchanged"),
+                    ("not_stored", "not stored"),
+                ],
+                max_length=12,
+            ),
+        ),
+        migrations.AddConstraint(
+            "import",
+            models.CheckConstraint(name="import_existing_known", condition=Q(existing__in=["complete", "keep"])),
+        ),
+        migrations.AddConstraint(
+            "import",
+            models.CheckConstraint(
+                name="import_of_vines_says_the_season", condition=~Q(kind="") | Q(season__isnull=False)
+            ),
+        ),
+        migrations.AddConstraint(
+            "importrow",
+            models.CheckConstraint(
+                name="import_row_outcome_known",
+                condition=Q(outcome__in=["created", "completed", "unchanged", "not_stored"]),
+            ),
+        ),
     ]

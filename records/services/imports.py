@@ -12,12 +12,13 @@ from django.conf import settings
 from django.db import transaction
 
 from records.access import OpenFarm, Right, open_for_work
-from records.errors import NotFound, NotValid
+from records.errors import NotAllowed, NotFound, NotValid
 from records.imports.column_maps import ColumnMap, map_for, read_map, shipped_maps
 from records.imports.planning import plan
 from records.imports.reading import Table, read_table
-from records.imports.storing import counts_of, id_of, store_chunk
+from records.imports.storing import counts_of, ground_of, id_of, store_chunk
 from records.models import Block, Import, Job, PruningFormula
+from records.models.imports import Existing
 from records.models.jobs import JobState
 from records.services import jobs
 from records.services.storing import create_once
@@ -35,6 +36,9 @@ class Request:
     column_map: ColumnMap | None = None
     block_name: str = ""
     season: int | None = None
+    sheet: str = ""
+    dry_run: bool = False
+    existing: str = Existing.COMPLETE.value
 
 
 @dataclass(frozen=True)
@@ -70,27 +74,34 @@ def named_map(told: str) -> ColumnMap:
 def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
     """Note a file to be taken in; the same file for the same block and season is the same import.
 
+    A dry run is noted anew each time: what it reports is how things stand today.
+
     Raises
     ------
     NotValid
         The file cannot be read, or no column map fits it, or block or season are not said.
+    NotAllowed
+        The farm has no such block, and the caller may not make one.
     """
     opened.require(Right.RECORD)
-    table = read_table(asked.content)
+    table = read_table(asked.content, asked.sheet)
     column_map = asked.column_map or map_for(table.headings, column_maps())
     _check_headings(table, column_map)
     season = _said(asked.season or column_map.season, "season", "the harvest year that the winter belongs to")
     name = _said(asked.block_name or column_map.block.get("name"), "block", "the name of the block")
     digest = hashlib.sha256(asked.content).hexdigest()
-    block = _held(_block(opened, name, column_map))
-    import_id = id_of(opened.farm.pk, block.pk, season, digest, column_map.reading())
+    block = _block(opened, name, column_map, dry_run=asked.dry_run)
+    may_plant = Right.MANAGE in opened.rights
+    said = (season, digest, column_map.reading(), asked.sheet, asked.existing, may_plant)
+    import_id = uuid.uuid4() if asked.dry_run or block is None else id_of(opened.farm.pk, _held(block).pk, *said)
     known = Import.objects.for_farm(opened.farm).filter(pk=import_id).select_related("job").first()
     if known is not None:
         return Asked(known, _running_again(opened, known), new=False)
     job = jobs.queue_job(opened, KIND)
     imported = Import.objects.create(
-        id=import_id, farm=opened.farm, job=job, block=block, file_name=asked.file_name[:200], file_sha256=digest,
-        content=asked.content, column_map=column_map.as_json(), season=season,
+        id=import_id, farm=opened.farm, job=job, block=block, block_name=name, file_name=asked.file_name[:200],
+        file_sha256=digest, content=asked.content, column_map=column_map.as_json(), season=season, sheet=asked.sheet,
+        dry_run=asked.dry_run, existing=asked.existing, may_plant=may_plant,
     )  # fmt: skip
     return Asked(imported, job, new=True)
 
@@ -121,17 +132,26 @@ def _said(value: Any, member: str, meaning: str) -> Any:
     return value
 
 
-def _block(opened: OpenFarm, name: str, column_map: ColumnMap) -> Block:
-    """Give the block of this name, made from what the map says of it if the farm has none."""
-    known: Block | None = Block.objects.for_farm(opened.farm).filter(name=name).first()
+def _block(opened: OpenFarm, name: str, column_map: ColumnMap, *, dry_run: bool) -> Block | None:
+    """Give the block of this name, made from what the map says of it if the farm has none; a dry run makes none."""
+    known: Block | None = Block.objects.for_farm(opened.farm).filter(name=name).defer("boundary").first()
     if known is not None:
         return known
+    if Right.MANAGE not in opened.rights:
+        raise NotAllowed(
+            f"The farm has no block named {name[:120]!r}, and to make one takes the right 'manage'. Name a block that "
+            "it has, or let whoever manages the farm send the file."
+        )
+    if dry_run:
+        _block_columns(name, column_map.block)
+        return None
     return create_once(Block, opened.farm, id_of(opened.farm.pk, name), _block_columns(name, column_map.block)).row
 
 
 def _held(block: Block) -> Block:
     """Let whoever asks for an import of the same block wait for this transaction: one file is one import."""
-    held: Block = Block.objects.for_farm(block.farm_id).select_for_update(no_key=True).get(pk=block.pk)
+    blocks = Block.objects.for_farm(block.farm_id).defer("boundary")
+    held: Block = blocks.select_for_update(no_key=True).get(pk=block.pk)
     return held
 
 
@@ -164,13 +184,14 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
         open_for_work(farm_id)
         imported: Import = Import.objects.for_farm(farm_id).select_related("job").get(job_id=job_id)
     column_map = read_map(imported.column_map)
-    planned = list(plan(read_table(bytes(imported.content)), column_map))
+    planned = list(plan(read_table(bytes(imported.content), imported.sheet), column_map))
+    dry_ground = ground_of(imported)  # what a dry run plants is remembered here and nowhere else
     yield 0, len(planned)
     for start in range(0, len(planned), LINES_IN_A_CHUNK):
         chunk = planned[start : start + LINES_IN_A_CHUNK]
         with transaction.atomic():
             open_for_work(farm_id)
-            store_chunk(imported, chunk)
+            store_chunk(imported, chunk, dry_ground if imported.dry_run else ground_of(imported))
             Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts_of(imported))
         yield start + len(chunk), len(planned)
 

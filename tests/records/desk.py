@@ -20,7 +20,7 @@ class Desk:
 
     def __init__(self, cast: Any) -> None:
         self.cast, self.farm = cast, cast.farm
-        self.worker, self.viewer = cast.worker, cast.viewer
+        self.worker, self.viewer = cast.owner, cast.viewer  # files plant vines, which the owner may
         self.url = f"/api/v1/farms/{cast.farm.pk}"
 
     def ask(self, content: str | bytes, query: str = PLAIN) -> Any:

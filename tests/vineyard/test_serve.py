@@ -138,7 +138,7 @@ def test_the_stranger_sees_nothing_of_the_farm(served):
 def test_a_file_is_taken_in_by_the_worker(served):
     farm = served.facts["farm"]
     asked = served.ask(
-        "worker", "POST", f"/api/v1/farms/{farm}/imports?block=Imported&season=2027",
+        "owner", "POST", f"/api/v1/farms/{farm}/imports?block=Imported&season=2027",
         content="row,vine,pruning_weight\n1,1,1.25\n1,2,heavy\n", headers={"Content-Type": "text/csv"},
     )  # fmt: skip
     assert asked.status_code == 202

@@ -81,7 +81,7 @@ def test_a_host_that_is_not_ours_is_one_warning_without_a_traceback_and_without_
 def test_the_worker_writes_the_id_of_the_request_that_asked_for_the_job(service):
     asked = str(uuid4())
     answer = service.ask(
-        "worker", "POST", f"{service.farm}/imports?block=Watched&season=2027",
+        "owner", "POST", f"{service.farm}/imports?block=Watched&season=2027",
         content="row,vine,pruning_weight\n1,1,1.25\n", headers={**CSV, "X-Request-ID": asked},
     )  # fmt: skip
     job = answer.json()["job"]["id"]
