@@ -192,11 +192,11 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
     enter(player.caller)
     opened = open_farm(player.caller, farm.pk)
     block = create_block(opened, None, {"name": "Lower Terrace"}).row
-    plant_row(opened, create_row(opened, block, None, 1).row, 20)
+    row = create_row(opened, block, None, 1).row
+    plant_row(opened, row, 20)
     vines = iter(list(Vine.objects.for_farm(farm).filter(block=block).order_by("place")))
     scene = Scene({"farm": farm.pk, "block": block.pk, "program": program.pk, "code": "not-found"}, vines, farm.name)
-    scene.ids["vine"] = next(vines).pk
-    scene.ids["record"] = uuid.uuid4()
+    scene.ids |= {"row": row.pk, "vine": next(vines).pk, "record": uuid.uuid4()}
     address = f"/api/v1/farms/{farm.pk}"
     for kind in KINDS.values():
         new = scene.new(kind, id=str(scene.ids["record"]))
