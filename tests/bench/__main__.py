@@ -5,15 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
-from tests.bench import block_targets, node_targets
+from tests.bench import block_targets, bulk, node_targets, one_post
 from tests.bench.pairs import Figure
 
-FIGURES: dict[str, Callable[[], Figure]] = {
-    "block_targets": block_targets.figure,
-    "node_targets": node_targets.figure,
+FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
+    "block_targets": block_targets.figures,
+    "node_targets": node_targets.figures,
+    "bulk": bulk.figures,
+    "one_post": one_post.figures,
 }
 
 
@@ -29,10 +31,10 @@ def main() -> int:
         parser.error(f"there is no figure {unknown[0]!r}; there are {', '.join(FIGURES)}")
     figures = []
     for name in told.names or FIGURES:
-        figure = FIGURES[name]()
-        figures.append(figure)
-        if not told.json:
-            print(figure, flush=True)
+        for figure in FIGURES[name]():
+            figures.append(figure)
+            if not told.json:
+                print(figure, flush=True)
     if told.json:
         print(json.dumps([asdict(figure) for figure in figures], indent=1))
     return 0 if all(figure.ok for figure in figures) else 1

@@ -9,7 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import httpx
@@ -23,12 +23,12 @@ GOAL = 1.25
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def figure() -> Figure:
+def figures() -> Iterator[Figure]:
     with tempfile.TemporaryDirectory(prefix="vineyard-bench-") as folder:
         base = Path(folder)
         base.chmod(0o755)
         with Stack(base / "stack") as stack:
-            return _measure(stack, base)
+            yield _measure(stack, base)
 
 
 def _measure(stack: Stack, base: Path) -> Figure:

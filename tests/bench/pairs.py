@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,10 +37,14 @@ class Measured:
 
 @dataclass(frozen=True)
 class Side:
-    """One way: what is timed, and what is asserted of its result afterwards, off the clock."""
+    """One way: what is timed, and what is asserted of its result afterwards, off the clock.
+
+    ``again`` is what follows on the state that the work left, timed by itself.
+    """
 
     work: Callable[[], Any]
     holds: Callable[[Any], bool]
+    again: Side | None = None
 
     def timed(self) -> float:
         began = time.perf_counter()
@@ -59,3 +64,25 @@ def in_turn(ours: Side, reference: Side, pairs: int = PAIRS) -> Measured:
         reference_ms=1000 * statistics.median(theirs for _, theirs in times),
         ratio=statistics.median(mine / theirs for mine, theirs in times),
     )
+
+
+def in_rounds(sides: Mapping[str, Side], *, rounds: int) -> dict[str, list[Any]]:
+    """Time several sides, each once a round in an order of chance, after a round that does not count.
+
+    Gives the times [s] of each side, round by round; of a side with an ``again``, pairs of times.
+    """
+    times: dict[str, list[Any]] = {name: [] for name in sides}
+    for number in range(rounds + 1):
+        for name in random.sample(list(sides), len(sides)):
+            side = sides[name]
+            took: Any = side.timed()
+            if side.again:
+                took = (took, side.again.timed())
+            if number:
+                times[name].append(took)
+    return times
+
+
+def median_ratio(slower: Sequence[float], faster: Sequence[float]) -> float:
+    """Give how many times as fast the second is, as the median over rounds."""
+    return statistics.median(one / other for one, other in zip(slower, faster, strict=True))
