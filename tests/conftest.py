@@ -118,19 +118,21 @@ def catalogue(db: None) -> None:
 
 @pytest.fixture
 def cast(catalogue: None) -> Cast:
+    from django.db import transaction
     from rest_framework.test import APIClient
 
     from records.models import Program, ProgramMembership, Role
     from records.services.farms import set_role
 
-    people = {name: _player(name) for name in ("owner", "worker", "viewer", "adviser", "lead", "stranger")}
-    program = Program.objects.create(name="Harrow Vale Growers (invented)", region="Harrow Vale (invented)")
-    ProgramMembership.objects.create(program=program, person=people["lead"].person)
-    farm = _farm("Tern Hill Vineyard (invented)", people["owner"], program)
-    for name in ("worker", "viewer", "adviser"):
-        set_role(farm, people[name].person, Role(name))
-    other_farm = _farm("Quarry Bend Farm (invented)", people["stranger"], None)
-    leave_farms()
+    with transaction.atomic():  # the context that lets a farm be written ends with its transaction
+        people = {name: _player(name) for name in ("owner", "worker", "viewer", "adviser", "lead", "stranger")}
+        program = Program.objects.create(name="Harrow Vale Growers (invented)", region="Harrow Vale (invented)")
+        ProgramMembership.objects.create(program=program, person=people["lead"].person)
+        farm = _farm("Tern Hill Vineyard (invented)", people["owner"], program)
+        for name in ("worker", "viewer", "adviser"):
+            set_role(farm, people[name].person, Role(name))
+        other_farm = _farm("Quarry Bend Farm (invented)", people["stranger"], None)
+        leave_farms()
     return Cast(**people, nobody=APIClient(), farm=farm, other_farm=other_farm, program=program)
 
 

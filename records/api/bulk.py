@@ -18,7 +18,7 @@ from rest_framework.response import Response
 
 from records.access import Right
 from records.api.documents import MalformedJSON, UnfitValues, document_of
-from records.api.faults import flatten, pointer
+from records.api.faults import break_rules_only, flatten, pointer
 from records.api.kind_examples import NEW
 from records.api.kind_fields import WordField, sent_by, shown_of
 from records.api.strict import StrictBooleanField, StrictQuery
@@ -32,6 +32,7 @@ from records.errors import NotValid, Refusal
 from records.kinds import KINDS, Kind
 from records.models.recorded import Recorded
 from records.services.recording import MODELS
+from records.services.unit_doubts import UnitDoubt
 
 MOST_TRIES: Final = 4
 _DEADLOCK, _SERIALIZATION = "40P01", "40001"
@@ -92,7 +93,8 @@ class Documents:
 def _of_details(detail: Any) -> Fault:
     found: list[tuple[tuple[str | int, ...], ErrorDetail]] = list(flatten(detail))[:20]
     places = [{"path": path, "code": str(each.code), "detail": str(each)} for path, each in found]
-    return Fault("validation_error", _sentence([place["detail"] for place in places]), tuple(places))
+    code = "not_valid" if break_rules_only(str(place["code"]) for place in places) else "validation_error"
+    return Fault(code, _sentence([place["detail"] for place in places]), tuple(places))
 
 
 def _of_places(code: str, faults: Sequence[Place]) -> Fault | None:
@@ -113,6 +115,7 @@ class NothingStored(NotValid):
 
 
 RESULT_EXAMPLE: Final = {
+    "doubts": [],
     "summary": {"received": 2, "created": 1, "updated": 0, "unchanged": 0, "failed": 1},
     "results": [
         {"index": 0, "id": "01991b5e-0000-7000-8000-0000000d0001", "status": "created", "version": 1},
@@ -167,10 +170,23 @@ class BulkResult(serializers.Serializer[Any]):
     error = BulkError(required=False)
 
 
+class UnitDoubtOut(serializers.Serializer[Any]):
+    """A block whose weights look as if sent in another unit than the one that they name; they are stored as sent."""
+
+    block = serializers.UUIDField()
+    sent_unit = serializers.CharField()
+    likely_unit = serializers.CharField()
+    records = serializers.IntegerField(help_text="Weights that were looked at.")
+    median_kg = serializers.FloatField(help_text="Of these.")
+    median_before_kg = serializers.FloatField(help_text="Of the block before.")
+    detail = serializers.CharField()
+
+
 class BulkAnswer(serializers.Serializer[Any]):
     """A result for each line, in the order of the request."""
 
     summary = BulkSummary()
+    doubts = UnitDoubtOut(many=True, help_text="Weights that look like another unit's; a person has to look.")
     results = BulkResult(many=True)
 
 
@@ -319,7 +335,8 @@ def _answer(taken: Taken, *, minimal: bool) -> Response:
         "failed": failed,
     }
     results = b",".join(_result(taken, number) for number in _shown(taken, minimal=minimal))
-    body = b'{"summary":%b,"results":[%b]}' % (orjson.dumps(summary), results)
+    doubts = orjson.dumps([_doubt(each) for each in taken.doubts])
+    body = b'{"summary":%b,"doubts":%b,"results":[%b]}' % (orjson.dumps(summary), doubts, results)
     headers = {"Preference-Applied": "return=minimal"} if minimal else None
     return Response(body, status=status.HTTP_207_MULTI_STATUS if failed else status.HTTP_200_OK, headers=headers)
 
@@ -337,6 +354,18 @@ def _result(taken: Taken, number: int) -> bytes:
     if row_id is not None:
         result["id"] = row_id[:80]
     return orjson.dumps({**result, "status": "error", "error": _error(number, outcome)}, default=_as_json)
+
+
+def _doubt(each: UnitDoubt) -> dict[str, Any]:
+    return {
+        "block": each.block_id,
+        "sent_unit": each.sent_unit,
+        "likely_unit": each.likely_unit,
+        "records": each.records,
+        "median_kg": round(each.median_kg, 3),
+        "median_before_kg": round(each.median_before_kg, 3),
+        "detail": each.detail,
+    }
 
 
 def _error(number: int, outcome: Outcome) -> dict[str, Any]:

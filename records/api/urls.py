@@ -3,7 +3,7 @@
 from django.db.transaction import non_atomic_requests
 from django.urls import path
 
-from records.api import blocks, bulk, catalogue, exports, farms, imports, jobs, vines
+from records.api import blocks, bulk, catalogue, changes, exports, farms, imports, jobs, vines
 from records.api.records import Says, views_of
 from records.kinds import KINDS
 
@@ -41,6 +41,7 @@ urlpatterns = [
     path("farms/<uuid:farm>/jobs", jobs.Jobs.as_view(), name="jobs"),
     path("farms/<uuid:farm>/jobs/<uuid:job>", jobs.OneJob.as_view(), name="job"),
     path("farms/<uuid:farm>/vines/<uuid:vine>", vines.OneVine.as_view(), name="vine"),
+    path("farms/<uuid:farm>/changes", changes.Changes.as_view(), name="changes"),
     # Not within the request's own transaction: this view begins another where two writers waited for each other.
     path("farms/<uuid:farm>/records", non_atomic_requests(bulk.Records.as_view()), name="records"),
     *(address for name, tag in _TAGS.items() for address in views_of(KINDS[name], Says(tag))),

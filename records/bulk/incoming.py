@@ -32,6 +32,7 @@ class Statements:
     insert: str
     insert_new: str
     known: str
+    not_as_first_sent: str
     standing: str
     said: str
     broken: str
@@ -68,6 +69,14 @@ def statements_of(kind: Kind) -> Statements:
             FROM unnest(%(ids)s::uuid[], %(digests)s::uuid[]) WITH ORDINALITY AS i(id, digest, at)
             JOIN "{table}" r ON r.farm_id = %(farm)s AND r.id = i.id
             WHERE r.line_digest = i.digest AND r.withdrawn_at IS NULL
+        """,
+        # The contrary, which is little of a request that was sent before: no version where the line is not on record.
+        not_as_first_sent=f"""
+            SELECT i.at, r.version
+            FROM unnest(%(ids)s::uuid[], %(digests)s::uuid[]) WITH ORDINALITY AS i(id, digest, at)
+            LEFT JOIN "{table}" r ON r.farm_id = %(farm)s AND r.id = i.id AND r.line_digest = i.digest
+                AND r.withdrawn_at IS NULL
+            WHERE r.version IS DISTINCT FROM 1
         """,
         standing=f"""
             SELECT i.id, r.id IS NOT NULL, r.version, r.withdrawn_at IS NOT NULL,

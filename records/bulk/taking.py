@@ -10,12 +10,20 @@ from typing import Any, Final, TypeVar
 
 from records.access import OpenFarm, Right
 from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
-from records.bulk.rows import Batch
+from records.bulk.repeats import repeats_among
+from records.bulk.rows import NULL, Batch, columns_of
 from records.bulk.storing import OnConflict, Outcome, Outcomes, Store, VinesMoved
 from records.kinds import Kind
+from records.kinds.definitions import DORMANT_RECORD
+from records.services.unit_doubts import UnitDoubt, Weighed, doubts_about
 
 #: Lines of one part: large enough that a statement is worth its while, small enough that reading and storing overlap.
 PART: Final = 5_000
+#: So many weights of a part are looked at for the wrong unit.
+MOST_WEIGHTS: Final = 1_000
+_BLOCK, _UNIT, _KG = (
+    columns_of(DORMANT_RECORD).index(name) for name in ("block_id", "pruning_weight_unit", "pruning_weight_kg")
+)
 T = TypeVar("T")
 
 
@@ -33,6 +41,7 @@ class Taken:
     """What became of a request: an outcome for each line, by its number, and the ids that the lines have."""
 
     outcomes: Outcomes = field(default_factory=dict)
+    doubts: list[UnitDoubt] = field(default_factory=list)
     ids: dict[int, str] = field(default_factory=dict)
 
     @property
@@ -45,8 +54,14 @@ def take_lines(opened: OpenFarm, body: bytes, options: Options, careful: Careful
     opened.require(Right.RECORD)
     lines = [line for line in body.replace(b"\r\n", b"\n").split(b"\n") if line and not line.isspace()]
     ordered = in_order(lines, body)
-    reader = Reader(opened, careful, ground_of(opened, Named.in_lines(body)), options.kind)
-    return _take(opened, reader, options, _read_ahead(reader, ordered))
+    repeats = repeats_among(opened, ordered, options.kind)
+    unread = repeats.without(ordered)
+    named = Named.in_lines(body if unread else b"")
+    reader = Reader(opened, careful, ground_of(opened, named), options.kind)
+    taken = _take(opened, reader, options, _read_ahead(reader, unread))
+    taken.outcomes |= repeats.outcomes
+    taken.ids |= repeats.ids
+    return taken
 
 
 def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options, careful: Careful) -> Taken:
@@ -60,17 +75,33 @@ def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options,
 def _take(opened: OpenFarm, reader: Reader, options: Options, parts: Iterable[list[Batch]]) -> Taken:
     taken = Taken()
     store = Store(opened, options.on_conflict)
+    weighed: list[Weighed] = []
     try:
         for batches in parts:
             for batch in batches:
-                taken.outcomes |= store.store(batch)
+                outcomes = store.store(batch)
+                taken.outcomes |= outcomes
+                weighed += _some_weights(batch, outcomes)
                 taken.ids.update(zip(batch.numbers, map(bytes.decode, batch.ids), strict=True))
     except VinesMoved:
         KNOWN_VINES.forget()
         raise
     taken.outcomes |= {number: Outcome("error", fault=fault) for number, fault in reader.wrong.items()}
     taken.ids |= reader.ids
+    taken.doubts = doubts_about(opened, weighed)
     return taken
+
+
+def _some_weights(batch: Batch, outcomes: Outcomes) -> Iterator[Weighed]:
+    """Give weights of a batch that were stored now: of a large one only some, which is enough to doubt a unit."""
+    if batch.kind is not DORMANT_RECORD:
+        return
+    for at in range(0, len(batch), max(1, len(batch) // MOST_WEIGHTS)):
+        if outcomes[batch.numbers[at]].status in {"created", "updated"}:
+            columns = batch.texts[at].split(b"\t", _KG + 1)
+            kg = columns[_KG]
+            if kg != NULL and float(kg) > 0:
+                yield Weighed(columns[_BLOCK].decode(), columns[_UNIT].decode(), float(kg))
 
 
 def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterator[list[Batch]]:

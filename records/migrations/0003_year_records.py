@@ -1059,5 +1059,4 @@ class Migration(migrations.Migration):
           for step in farm_table(table, OF_A_BLOCK, OF_A_VINE, OF_A_FILE)),
         *(keeps_its_place(table) for table in (*FOLLOWED_BEFORE, "bud_sample", "shoot_count", "cluster_count",
                                                "harvest_record", "cordon_inspection", "vine_event")),
-        migrations.RunSQL("INSERT INTO feed_epoch (id, epoch) VALUES (1, 1)", migrations.RunSQL.noop),
     ]

@@ -9,7 +9,10 @@ from records.models.base import FarmQuerySet, UUIDv7
 
 
 class FeedEpoch(models.Model):
-    """The one row that says which life of the database the feed's positions belong to; a restore begins the next."""
+    """The one row that says which life of the database the feed's positions belong to; a restore begins the next.
+
+    A database that was never restored has none.
+    """
 
     id = models.PositiveSmallIntegerField(primary_key=True, default=1)
     epoch = models.PositiveIntegerField(default=1)

@@ -123,6 +123,8 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
     yield "too_many_requests"
     if operation.get("security") != [{}] and operation.get("security"):
         yield from ("not_authenticated", "not_allowed")
+    if path.endswith("/changes"):
+        yield "cursor_expired"
     if "{" in path:
         yield "not_found"
     if method in {"post", "patch", "put"}:

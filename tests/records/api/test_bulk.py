@@ -7,44 +7,13 @@ import uuid
 from typing import Any
 
 import pytest
-from test_kinds import Yard
 
 from records.api.kind_examples import NEW
 from records.kinds import KINDS
 from records.models import DormantRecord, RecordChange
+from tests.records.yard import Bulk
 
 pytestmark = pytest.mark.django_db
-NDJSON = "application/x-ndjson"
-
-
-class Bulk(Yard):
-    """A yard to which many records are sent at once."""
-
-    def weighings(self, count: int, **more: Any) -> list[dict[str, Any]]:
-        return [self.weighing(number, **more) for number in range(count)]
-
-    def weighing(self, number: int, **more: Any) -> dict[str, Any]:
-        return {
-            "kind": "dormant_record",
-            "id": str(uuid.uuid4()),
-            "vine": str(self.vines[number].pk),
-            "observed_at": "2027-01-16T10:02:00-05:00",
-            "pruning_weight": {"value": 1.5 + number / 10, "unit": "[lb_av]"},
-            "scale_resolution": {"value": 0.25, "unit": "[lb_av]"},
-            **more,
-        }
-
-    def send(self, rows: Any, query: str = "", **headers: str) -> Any:
-        body = rows if isinstance(rows, bytes | str) else "\n".join(json.dumps(row) for row in rows)
-        return self.client.post(f"{self.url}/records{query}", body, content_type=NDJSON, headers=headers)
-
-    def send_array(self, rows: Any, query: str = "") -> Any:
-        return self.client.post(f"{self.url}/records{query}", rows, format="json")
-
-    def statuses(self, answer: Any) -> list[str]:
-        results = answer.json()["results"]
-        assert [result["index"] for result in results] == list(range(len(results)))
-        return [result["status"] for result in results]
 
 
 @pytest.fixture

@@ -2,48 +2,17 @@
 
 from __future__ import annotations
 
-import uuid
-from typing import Any
-
 import pytest
 
 from records.access import enter, open_farm
-from records.api.kind_examples import EXAMPLES, NEW, change_of
+from records.api.kind_examples import EXAMPLES, change_of
 from records.kinds import KINDS
 from records.kinds.members import Count, Measured
-from records.services.vineyards import create_block, create_row, plant_row
+from records.services.vineyards import create_block
+from tests.records.yard import Yard
 
 pytestmark = pytest.mark.django_db
 EVERY_KIND = pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
-
-
-class Yard:
-    """A block of twelve vines, and the addresses of its records."""
-
-    def __init__(self, cast: Any) -> None:
-        from records.models import Vine
-
-        enter(cast.owner.caller)
-        opened = open_farm(cast.owner.caller, cast.farm.pk)
-        self.block = create_block(opened, None, {"name": "Lower Terrace"}).row
-        plant_row(opened, create_row(opened, self.block, None, 1).row, 12)
-        self.vines = list(Vine.objects.for_farm(cast.farm).filter(block=self.block).order_by("place"))
-        self.client = cast.worker.client
-        self.url = f"/api/v1/farms/{cast.farm.pk}"
-
-    def new(self, kind: Any, **more: Any) -> dict[str, Any]:
-        sent = {**NEW[kind.name], "id": str(uuid.uuid4())}
-        if "vine" in sent:
-            sent["vine"] = str(self.vines[0].pk)
-        if "block" in sent:
-            sent["block"] = str(self.block.pk)
-        return {name: value for name, value in {**sent, **more}.items() if value is not ...}
-
-    def post(self, kind: Any, body: Any) -> Any:
-        return self.client.post(f"{self.url}/{kind.path}", body, format="json")
-
-    def at(self, kind: Any, record: Any, tail: str = "") -> str:
-        return f"{self.url}/{kind.path}/{record['id']}{tail}"
 
 
 @pytest.fixture
