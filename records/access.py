@@ -1,8 +1,10 @@
 """The one door from a caller to a farm.
 
-Nothing else turns a person or a key into a farm's rows.  A farm that the caller has no part in and a farm
-that does not exist are the same ``NotFound``.  Behind the door stands row-level security, which the door
-opens for exactly the farms that it let through.
+Nothing else turns a person or a key into a farm's rows.  A farm's own people come in by their role, an adviser
+or a program's lead by a consent that is in force at this very moment; nothing of either is remembered from one
+request to the next.  A farm that the caller has no part in and a farm that does not exist are the same
+``NotFound``.  Behind the door stands row-level security, which the door opens for exactly the farms that it let
+through.
 """
 
 from __future__ import annotations
@@ -13,10 +15,11 @@ from enum import StrEnum
 from typing import Final
 
 from django.db.models import Q, QuerySet
+from django.db.models.functions import Now
 
 from records.context import set_context
 from records.errors import NotAllowed, NotFound
-from records.models import ApiKey, Farm, Membership, Person, Program, ProgramMembership, Role
+from records.models import ApiKey, Consent, Farm, Membership, Person, Program, ProgramMembership, Purpose, Role
 
 
 class Right(StrEnum):
@@ -30,9 +33,12 @@ class Right(StrEnum):
 RIGHTS_OF: Final[dict[str, frozenset[Right]]] = {
     Role.OWNER: frozenset(Right),
     Role.WORKER: frozenset({Right.READ, Right.RECORD}),
-    Role.ADVISER: frozenset({Right.READ, Right.RECORD}),
     Role.VIEWER: frozenset({Right.READ}),
 }
+#: What somebody is on a farm that a consent lets them onto; a consent for summaries lets nobody in.
+LET_IN_AS: Final[dict[str, str]] = {Purpose.ADVICE: "adviser", Purpose.RECORDS: "program"}
+#: More farms than this are not answered for at once.
+MOST_FARMS: Final = 10_000
 
 
 @dataclass(frozen=True)
@@ -56,20 +62,48 @@ class Caller:
 
 
 @dataclass(frozen=True)
+class Part:
+    """A person's part in a farm: a role of their own, or a consent that its owner gave."""
+
+    role: str
+    rights: frozenset[Right]
+    consent: Consent | None = None
+
+    @classmethod
+    def by_role(cls, role: str) -> Part:
+        return cls(role, RIGHTS_OF.get(role, frozenset()))
+
+    @classmethod
+    def by_consent(cls, consent: Consent) -> Part:
+        return cls(LET_IN_AS[consent.purpose], frozenset(Right(right) for right in consent.rights), consent)
+
+
+@dataclass(frozen=True)
 class OpenFarm:
-    """A farm that the door let a caller into, with what they may do there."""
+    """A farm that the door let a caller into, with what they may do there: by their part and by their key."""
 
     farm: Farm
     caller: Caller
-    role: str
+    part: Part
     rights: frozenset[Right] = field(default_factory=frozenset)
 
+    @property
+    def role(self) -> str:
+        return self.part.role
+
+    @property
+    def consent(self) -> Consent | None:
+        """The consent that let the caller in; none for the farm's own people."""
+        return self.part.consent
+
     def require(self, right: Right) -> None:
-        """Refuse unless the caller's role and key both allow it."""
+        """Refuse unless the caller's part and key both allow it."""
         if right in self.rights:
             return
-        if right in RIGHTS_OF.get(self.role, frozenset()):
+        if right in self.part.rights:
             raise NotAllowed(f"This key does not carry the scope '{right}'. Use a key that does.")
+        if self.consent is not None:
+            raise NotAllowed(f"The farm's consent does not let you do this; it takes the right '{right}'.")
         raise NotAllowed(f"As {self.role} of this farm you may not do this; it takes the right '{right}'.")
 
 
@@ -89,44 +123,88 @@ def open_farm(caller: Caller, farm_id: uuid.UUID, right: Right = Right.READ) -> 
     NotAllowed
         The caller may see the farm, but not do this.
     """
-    if not caller.may_open(farm_id):
-        raise NotFound
-    membership = Membership.objects.for_farm(farm_id).filter(person=caller.person).first()
-    if membership is None:
+    part = _part_of(caller.person.pk, farm_id) if caller.may_open(farm_id) else None
+    if part is None:
         raise NotFound
     set_context(farms=[farm_id])
-    rights = RIGHTS_OF.get(membership.role, frozenset()) & caller.scopes
-    opened = OpenFarm(Farm.objects.select_related("pruning_formula").get(pk=farm_id), caller, membership.role, rights)
+    farm = Farm.objects.select_related("pruning_formula").get(pk=farm_id)
+    opened = OpenFarm(farm, caller, part, part.rights & caller.scopes)
     opened.require(Right.READ)
     opened.require(right)
     return opened
 
 
-def farms_of(caller: Caller) -> QuerySet[Farm]:
+def _part_of(person_id: uuid.UUID, farm_id: uuid.UUID, *, held: bool = False) -> Part | None:
+    """Give the person's part in a farm as it stands now; ``held``: it stands until the transaction ends."""
+    roles, consents = Membership.objects.for_farm(farm_id), Consent.objects.for_farm(farm_id)
+    if held:
+        roles, consents = roles.select_for_update(no_key=True), consents.select_for_update(no_key=True)
+    membership = roles.filter(person=person_id).first()
+    if membership is not None:
+        return Part.by_role(membership.role)
+    consent = consents.filter(_lets_in(person_id)).order_by(*_WIDEST_FIRST).first()
+    return Part.by_consent(consent) if consent is not None else None
+
+
+#: Advice comes before the reading of a program's lead, and with the right to record before without.
+_WIDEST_FIRST: Final = ("purpose", "-rights", "pk")
+
+
+def in_force() -> Q:
+    """Give the condition that a consent is in force now, by the clock of the database."""
+    not_over = Q(valid_until=None) | Q(valid_until__gt=Now())
+    return Q(withdrawn_at=None, valid_from__lte=Now()) & not_over
+
+
+def _lets_in(person_id: uuid.UUID) -> Q:
+    """Give the condition that a consent lets this person onto the farm now."""
+    advises, leads = Q(purpose=Purpose.ADVICE, person=person_id), Q(purpose=Purpose.RECORDS)
+    return in_force() & (advises | (leads & Q(program__in=_led_by(person_id))))
+
+
+def _led_by(person_id: uuid.UUID) -> QuerySet[ProgramMembership, uuid.UUID]:
+    return ProgramMembership.objects.filter(person=person_id).values_list("program_id", flat=True)
+
+
+def parts_of(caller: Caller) -> dict[uuid.UUID, Part]:
+    """Give the caller's part in each farm that their key opens."""
+    own = Membership.objects.filter(person=caller.person).order_by("farm_id")[:MOST_FARMS]
+    parts = {membership.farm_id: Part.by_role(membership.role) for membership in own}
+    given = Consent.objects.filter(_lets_in(caller.person.pk)).order_by("farm_id", *_WIDEST_FIRST)
+    for consent in given[:MOST_FARMS]:
+        parts.setdefault(consent.farm_id, Part.by_consent(consent))
+    return {farm_id: part for farm_id, part in parts.items() if caller.may_open(farm_id)}
+
+
+def farms_of(caller: Caller, parts: dict[uuid.UUID, Part] | None = None) -> QuerySet[Farm]:
     """Give the farms that the caller may see, and open exactly those to this transaction."""
     if Right.READ not in caller.scopes:
         raise NotAllowed("This key does not carry the scope 'read'. Use a key that does.")
-    ids = [pk for pk in _farm_ids_of(caller.person) if caller.may_open(pk)]
+    ids = list(parts_of(caller) if parts is None else parts)
     set_context(farms=ids)
     return Farm.objects.filter(pk__in=ids)
 
 
-def _farm_ids_of(person: Person) -> list[uuid.UUID]:
-    own = Membership.objects.filter(person=person)
-    return list(own.order_by("farm_id").values_list("farm_id", flat=True)[:1000])
-
-
 def roles_of(caller: Caller) -> dict[uuid.UUID, str]:
-    """Give the caller's role on each of their farms."""
-    rows = Membership.objects.filter(person=caller.person).values_list("farm_id", "role")[:1000]
-    return {farm_id: role for farm_id, role in rows if caller.may_open(farm_id)}
+    """Give what the caller is on each of their farms."""
+    return {farm_id: part.role for farm_id, part in parts_of(caller).items()}
+
+
+def consents_for(caller: Caller) -> QuerySet[Consent]:
+    """Give every consent that names the caller as adviser, or a program that they lead, ended ones too."""
+    named = Q(person=caller.person) | Q(program__in=_led_by(caller.person.pk))
+    bound = Q(farm__in=caller.only_farms) if caller.only_farms else Q()
+    return Consent.objects.filter(named, bound)
 
 
 def programs_of(caller: Caller) -> QuerySet[Program]:
-    """Give the programs that the caller leads or that a farm of theirs takes part in."""
-    led = ProgramMembership.objects.filter(person=caller.person).values("program_id")
-    taken_part = farms_of(caller).exclude(program=None).values("program_id")
-    return Program.objects.filter(Q(pk__in=led) | Q(pk__in=taken_part))
+    """Give the programs that the caller leads, or that a farm of theirs takes part in or gave a consent to."""
+    parts = parts_of(caller)
+    taken_part = farms_of(caller, parts).exclude(program=None).values("program_id")
+    own = [farm_id for farm_id, part in parts.items() if part.consent is None]
+    consented = Consent.objects.filter(in_force(), farm__in=own).exclude(program=None).values("program_id")
+    led = _led_by(caller.person.pk)
+    return Program.objects.filter(Q(pk__in=led) | Q(pk__in=taken_part) | Q(pk__in=consented))
 
 
 def open_program(caller: Caller, program_id: uuid.UUID) -> Program:
@@ -144,3 +222,22 @@ def open_for_work(farm_id: uuid.UUID) -> Farm:
     if farm is None:
         raise NotFound
     return farm
+
+
+def require_still(farm_id: uuid.UUID, person: Person, right: Right) -> None:
+    """Refuse to go on with what a person asked for, once they may no longer ask for it; the farm is open.
+
+    What lets them in is held until the transaction ends, so that whoever takes it away waits for what is being
+    done and nothing is done after.
+
+    Raises
+    ------
+    NotAllowed
+        The person has left, their role or consent has ended, or it no longer carries the right.
+    """
+    part = _part_of(person.pk, farm_id, held=True) if person.is_active else None
+    if part is None or right not in part.rights:
+        raise NotAllowed(
+            f"Whoever asked for this no longer has the right '{right}' on the farm, so it was ended. "
+            "What was done while they had it stays. Somebody who has the right may ask again."
+        )

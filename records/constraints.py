@@ -32,7 +32,22 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         ("person",),
         "The person has a role on this farm already.",
     ),
-    "membership_role_known": ("unknown_role", ("role",), "A role is one of owner, worker, viewer, adviser."),
+    "api_key_former_secret_ends": ("incomplete", (), "A former secret and its end belong together."),
+    "membership_role_known": ("unknown_role", ("role",), "A role is one of owner, worker, viewer."),
+    "consent_purpose_known": ("unknown_purpose", ("purpose",), "A purpose is one of advice, records, summaries."),
+    "consent_to_an_adviser_or_a_program": (
+        "wrong_recipient",
+        ("purpose",),
+        "Consent for advice names an adviser, consent for records or summaries a program.",
+    ),
+    "consent_rights_fit_the_purpose": (
+        "wrong_rights",
+        ("rights",),
+        "Advice takes the rights read, or read and record; a program reads for the purpose records alone.",
+    ),
+    "consent_ends_after_it_begins": ("out_of_range", ("until",), "A consent ends after it begins."),
+    "consent_withdrawn_by_somebody": ("incomplete", (), "A withdrawal names who withdrew."),
+    "visit_consent_of_the_same_farm": ("no_such_consent", (), _FARM),
     "program_membership_once_a_person": (
         "already_recorded",
         ("person",),

@@ -25,6 +25,8 @@ LESS: Final[dict[str, str]] = {
     "kept_answer": "SELECT, INSERT, DELETE",  # what was answered never changes
     "erasure": "SELECT",  # only erase_farm writes the log
     "farm_register": "SELECT",
+    "consent": "SELECT, INSERT, UPDATE",  # a consent is withdrawn, never removed
+    "visit": "SELECT, INSERT",  # the grower's access log is added to, never rewritten
     "django_migrations": "SELECT",
 }
 #: What the serving role may call although nobody else may: each acts as the owner, within walls of its own.

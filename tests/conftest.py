@@ -1,7 +1,8 @@
 """The stack that the tests run on, and the cast of people who appear in them.
 
-The same six people play in every test: Ines owns a farm, Tomas works there, Ada may look, Mira advises,
-Jon leads the program, and Rhea owns another farm and must never see anything of the first.  All invented.
+The same six people play in every test: Ines owns a farm, Tomas works there, Ada may look, Mira advises by
+Ines's consent, Jon leads the program, and Rhea owns another farm and must never see anything of the first.  All
+invented.
 """
 
 from __future__ import annotations
@@ -121,19 +122,36 @@ def cast(catalogue: None) -> Cast:
     from django.db import transaction
     from rest_framework.test import APIClient
 
-    from records.models import Program, ProgramMembership, Role
-    from records.services.farms import set_role
+    from records.models import Program, ProgramMembership
 
     with transaction.atomic():  # the context that lets a farm be written ends with its transaction
         people = {name: _player(name) for name in ("owner", "worker", "viewer", "adviser", "lead", "stranger")}
         program = Program.objects.create(name="Harrow Vale Growers (invented)", region="Harrow Vale (invented)")
         ProgramMembership.objects.create(program=program, person=people["lead"].person)
         farm = _farm("Tern Hill Vineyard (invented)", people["owner"], program)
-        for name in ("worker", "viewer", "adviser"):
-            set_role(farm, people[name].person, Role(name))
+        _let_in(farm, people)
         other_farm = _farm("Quarry Bend Farm (invented)", people["stranger"], None)
         leave_farms()
     return Cast(**people, nobody=APIClient(), farm=farm, other_farm=other_farm, program=program)
+
+
+def _let_in(farm: Any, people: dict[str, Player]) -> None:
+    """Give worker and viewer their roles, and the adviser the owner's consent."""
+    from django.db import transaction
+
+    from records.access import enter, open_farm
+    from records.models import Role
+    from records.services.consents import Adviser, Asked, give_consent
+    from records.services.farms import set_role
+
+    with transaction.atomic():
+        enter(people["owner"].caller)
+        opened = open_farm(people["owner"].caller, farm.pk)
+        for name in ("worker", "viewer"):
+            set_role(farm, people[name].person, Role(name))
+        person = people["adviser"].person
+        adviser = Adviser(person.email, person.name)
+        give_consent(opened, None, Asked("advice", "advice@1", adviser, rights=("read", "record")))
 
 
 def leave_farms() -> None:

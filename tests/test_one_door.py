@@ -11,6 +11,8 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 FARM_MODELS = {
     "Block",
+    "Consent",
+    "Visit",
     "Row",
     "Vine",
     "DormantRecord",
@@ -31,8 +33,8 @@ FARM_MODELS = {
     "PruningTarget",
 }
 MAY_BEGIN = {"for_farm", "none", "bulk_create", "create", "update_or_create"}
-#: The door itself finds a person's memberships before any farm is open; row-level security shows only their own.
-DOOR = {("records/access.py", "Membership", "filter")}
+#: The door itself finds a person's roles and consents before any farm is open; row-level security shows only theirs.
+DOOR = {("records/access.py", "Membership", "filter"), ("records/access.py", "Consent", "filter")}
 
 
 def beginnings(path: Path) -> Iterator[tuple[str, str, str]]:

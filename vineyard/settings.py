@@ -95,6 +95,7 @@ MIDDLEWARE = [
     "vineyard.api.throttling.RateLimitHeaders",
     "vineyard.api.middleware.BodyRules",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "records.api.visiting.KeepVisits",
 ]
 TEMPLATES: list[dict[str, Any]] = [
     {

@@ -1,22 +1,23 @@
-"""Programs, farms and the caller: who am I, what is mine."""
+"""Farms and the caller: who am I, what is mine."""
 
 from __future__ import annotations
 
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records import access
+from records.access import Part
 from records.api.fields import FormulaField, FormulaNamed
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, CallerView, FarmView
-from records.models import Farm, Program
+from records.api.visiting import note_visits
+from records.models import Farm
 from records.models.farms import Hemisphere
 from records.services.farms import change_farm, create_farm
 
@@ -35,18 +36,13 @@ FARM_EXAMPLE = {
 }
 
 
-class ProgramOut(serializers.ModelSerializer[Program]):
-    """A program that the caller leads or a farm of theirs takes part in."""
-
-    class Meta:
-        model = Program
-        fields = ["id", "name", "region"]
-
-
 class FarmOut(serializers.ModelSerializer[Farm]):
     """A farm of the caller's."""
 
-    role = serializers.SerializerMethodField(help_text="What the caller is on this farm.")
+    role = serializers.SerializerMethodField(
+        help_text="What the caller is on this farm: owner, worker or viewer; adviser or program where a consent lets "
+        "them in."
+    )
     program = serializers.UUIDField(
         source="program_id", read_only=True, allow_null=True, help_text="The program it takes part in."
     )
@@ -128,7 +124,9 @@ class Me(CallerView):
     def get(self, request: Request) -> Response:
         StrictQuery.of(request)
         key = self.caller.key
-        farms = access.farms_of(self.caller).select_related("pruning_formula").order_by("name", "pk")[:100]
+        parts = access.parts_of(self.caller)
+        farms = access.farms_of(self.caller, parts).select_related("pruning_formula").order_by("name", "pk")[:100]
+        _note_listed(request, self.caller, list(farms), parts)
         person = self.caller.person
         body = {
             "name": person.name,
@@ -138,7 +136,7 @@ class Me(CallerView):
             "key_expires_at": key.expires_at if key else None,
             "farms": farms,
         }
-        return Response(MeOut(body, context={"roles": access.roles_of(self.caller)}).data)
+        return Response(MeOut(body, context={"roles": _roles(parts)}).data)
 
 
 class Farms(CallerView):
@@ -147,23 +145,20 @@ class Farms(CallerView):
     keyset = ("name", "id")
     serializer_class = FarmOut
 
-    def get_queryset(self) -> QuerySet[Farm]:
-        return access.farms_of(self.caller).select_related("pruning_formula")
-
-    def get_serializer_context(self) -> dict[str, Any]:
-        return {**super().get_serializer_context(), "roles": access.roles_of(self.caller)}
-
     @extend_schema(
         summary="List my farms",
-        description="The farms that the caller has a part in, by name.",
+        description="The farms that the caller has a part in, by name: their own, and those that a consent lets them "
+        "onto at this moment.",
         responses=FarmOut(many=True),
         tags=["farms"],
         examples=[OpenApiExample("One farm", value=FARM_EXAMPLE, response_only=True)],
     )
     def get(self, request: Request) -> Response:
         StrictQuery.of(request, paged=True)
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+        parts = access.parts_of(self.caller)
+        page = self.paginate_queryset(access.farms_of(self.caller, parts).select_related("pruning_formula")) or []
+        _note_listed(request, self.caller, page, parts)
+        return self.get_paginated_response(FarmOut(page, many=True, context={"roles": _roles(parts)}).data)
 
     @extend_schema(
         summary="Create a farm",
@@ -235,60 +230,10 @@ class OneFarm(FarmView):
         return answer(FarmOut(farm, context={"roles": {farm.pk: self.opened.role}}).data, farm)
 
 
-class Programs(CallerView):
-    """The programs that concern the caller."""
-
-    keyset = ("name", "id")
-    serializer_class = ProgramOut
-
-    def get_queryset(self) -> QuerySet[Program]:
-        return access.programs_of(self.caller)
-
-    @extend_schema(
-        summary="List programs",
-        description="Programs that the caller leads, or that a farm of theirs takes part in.",
-        responses=ProgramOut(many=True),
-        tags=["programs"],
-        examples=[
-            OpenApiExample(
-                "A program",
-                response_only=True,
-                value={
-                    "id": "01991b5e-0000-7000-8000-0000000009a1",
-                    "name": "Harrow Vale Growers (invented)",
-                    "region": "Harrow Vale (invented)",
-                },
-            )
-        ],
-    )
-    def get(self, request: Request) -> Response:
-        StrictQuery.of(request, paged=True)
-        page = self.paginate_queryset(self.get_queryset())
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+def _note_listed(request: Request, caller: access.Caller, farms: list[Farm], parts: dict[uuid.UUID, Part]) -> None:
+    """Note in the log of each farm that a consent lets its name and place be seen in a list."""
+    note_visits(request, caller, [(farm, parts[farm.pk]) for farm in farms])
 
 
-class OneProgram(CallerView):
-    """One program."""
-
-    serializer_class = ProgramOut
-
-    @extend_schema(
-        summary="Read a program",
-        description="One program that the caller leads, or that a farm of theirs takes part in.",
-        responses=ProgramOut,
-        tags=["programs"],
-        examples=[
-            OpenApiExample(
-                "A program",
-                response_only=True,
-                value={
-                    "id": "01991b5e-0000-7000-8000-0000000009a1",
-                    "name": "Harrow Vale Growers (invented)",
-                    "region": "Harrow Vale (invented)",
-                },
-            )
-        ],
-    )
-    def get(self, request: Request, program: uuid.UUID) -> Response:
-        StrictQuery.of(request)
-        return Response(ProgramOut(access.open_program(self.caller, program)).data)
+def _roles(parts: dict[uuid.UUID, Part]) -> dict[uuid.UUID, str]:
+    return {farm_id: part.role for farm_id, part in parts.items()}

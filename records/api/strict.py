@@ -14,6 +14,8 @@ from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
+from django.core.exceptions import ValidationError as DjangoValidationError
+from django.core.validators import validate_email
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -78,6 +80,20 @@ class StrictCharField(serializers.CharField):
             if not (self.multiline and hidden[0] in "\n\t"):
                 self.fail("hidden", character=f"U+{ord(hidden[0]):04X}")
         return super().to_internal_value(unicodedata.normalize("NFC", data))
+
+
+class StrictEmailField(StrictCharField):
+    """An e-mail address as people type it."""
+
+    default_error_messages = {"no_address": "Send an e-mail address, such as mira.osei@harrow-vale.example."}
+
+    def to_internal_value(self, data: Any) -> str:
+        text = super().to_internal_value(data)
+        try:
+            validate_email(text)
+        except DjangoValidationError:
+            self.fail("no_address")
+        return text
 
 
 class StrictIntegerField(serializers.IntegerField):

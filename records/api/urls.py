@@ -3,7 +3,22 @@
 from django.db.transaction import non_atomic_requests
 from django.urls import path
 
-from records.api import blocks, bulk, catalogue, changes, exports, farms, imports, jobs, vines
+from records.api import (
+    blocks,
+    bulk,
+    catalogue,
+    changes,
+    consents,
+    consents_given,
+    exports,
+    farms,
+    imports,
+    jobs,
+    keys,
+    members,
+    programs,
+    vines,
+)
 from records.api.records import Says, views_of
 from records.kinds import KINDS
 
@@ -19,12 +34,17 @@ _TAGS = {
 
 urlpatterns = [
     path("me", farms.Me.as_view(), name="me"),
+    path("me/consents", consents_given.ConsentsGiven.as_view(), name="consents-given"),
+    path("me/keys", keys.Keys.as_view(), name="keys"),
+    path("me/keys/<uuid:key>", keys.OneKey.as_view(), name="key"),
+    path("me/keys/<uuid:key>/rotation", keys.KeyRotation.as_view(), name="key-rotation"),
     path("units", catalogue.Units.as_view(), name="units"),
     path("cultivar-groups", catalogue.CultivarGroups.as_view(), name="cultivar-groups"),
     path("cultivars", catalogue.Cultivars.as_view(), name="cultivars"),
     path("formulas", catalogue.Formulas.as_view(), name="formulas"),
-    path("programs", farms.Programs.as_view(), name="programs"),
-    path("programs/<uuid:program>", farms.OneProgram.as_view(), name="program"),
+    path("consent-texts", consents.ConsentTexts.as_view(), name="consent-texts"),
+    path("programs", programs.Programs.as_view(), name="programs"),
+    path("programs/<uuid:program>", programs.OneProgram.as_view(), name="program"),
     path("farms", farms.Farms.as_view(), name="farms"),
     path("farms/<uuid:farm>", farms.OneFarm.as_view(), name="farm"),
     path("farms/<uuid:farm>/blocks", blocks.Blocks.as_view(), name="blocks"),
@@ -35,6 +55,11 @@ urlpatterns = [
     path("farms/<uuid:farm>/exports", exports.Exports.as_view(), name="exports"),
     path("farms/<uuid:farm>/exports/<uuid:export>", exports.OneExport.as_view(), name="export"),
     path("farms/<uuid:farm>/exports/<uuid:export>/file", exports.ExportFile.as_view(), name="export-file"),
+    path("farms/<uuid:farm>/members", members.Members.as_view(), name="members"),
+    path("farms/<uuid:farm>/members/<uuid:member>", members.OneMember.as_view(), name="member"),
+    path("farms/<uuid:farm>/consents", consents.Consents.as_view(), name="consents"),
+    path("farms/<uuid:farm>/consents/<uuid:consent>", consents.OneConsent.as_view(), name="consent"),
+    path("farms/<uuid:farm>/access-log", consents_given.AccessLog.as_view(), name="access-log"),
     path("farms/<uuid:farm>/imports", imports.Imports.as_view(), name="imports"),
     path("farms/<uuid:farm>/imports/<uuid:import_id>", imports.OneImport.as_view(), name="import"),
     path("farms/<uuid:farm>/imports/<uuid:import_id>/rows", imports.ImportRows.as_view(), name="import-rows"),

@@ -13,6 +13,7 @@ from rest_framework.request import Request
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
 from records.api.idempotency import Replayed, keep, known_request
+from records.api.visiting import note_visits
 from records.models import ApiKey
 from records.services.answers import Known
 
@@ -90,6 +91,7 @@ class FarmView(CallerView):
         if method not in self.rights:
             raise MethodNotAllowed(method)
         self.opened = open_farm(self.caller, kwargs["farm"], self.rights[method])
+        note_visits(request, self.caller, [(self.opened.farm, self.opened.part)])
 
 
 class OpenView(GenericAPIView[Any]):
@@ -113,3 +115,4 @@ READ_AND_MANAGE: Mapping[str, Right] = {
     "PATCH": Right.MANAGE,
     "DELETE": Right.MANAGE,
 }
+MANAGE_ONLY: Mapping[str, Right] = dict.fromkeys(("GET", "HEAD", "POST", "PATCH", "DELETE"), Right.MANAGE)

@@ -3,6 +3,7 @@
 from records.models.answers import KeptAnswer
 from records.models.catalogue import Cultivar, CultivarGroup, PruningFormula
 from records.models.changes import FeedEpoch, RecordChange
+from records.models.consent import Consent, Purpose, Visit
 from records.models.dormant import BudSample, DormantRecord
 from records.models.exports import Erasure, Export, ExportPart, RegisteredFarm
 from records.models.farms import Farm, Membership, Program, ProgramMembership, Role
@@ -18,6 +19,7 @@ __all__ = [
     "Block",
     "BudSample",
     "ClusterCount",
+    "Consent",
     "CordonInspection",
     "Cultivar",
     "CultivarGroup",
@@ -38,6 +40,7 @@ __all__ = [
     "Program",
     "ProgramMembership",
     "PruningFormula",
+    "Purpose",
     "RecordChange",
     "RegisteredFarm",
     "Role",
@@ -45,4 +48,5 @@ __all__ = [
     "ShootCount",
     "Vine",
     "VineEvent",
+    "Visit",
 ]

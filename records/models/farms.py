@@ -11,12 +11,11 @@ from records.models.people import Person
 
 
 class Role(models.TextChoices):
-    """What a person is on a farm."""
+    """What a person of the farm is on it; an adviser or a program is let in by consent instead."""
 
     OWNER = "owner", "owner"
     WORKER = "worker", "worker"
     VIEWER = "viewer", "viewer"
-    ADVISER = "adviser", "adviser"
 
 
 class Hemisphere(models.TextChoices):
@@ -103,6 +102,7 @@ class Membership(FarmOwned):
 
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+", db_index=False)
     role = models.CharField(max_length=10, choices=Role.choices)
+    name = models.CharField(max_length=120, blank=True, db_default="", help_text="How the farm calls the person.")
 
     class Meta:
         db_table = "membership"

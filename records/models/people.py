@@ -70,6 +70,28 @@ class ApiKey(models.Model):
     expires_at = models.DateTimeField(help_text="From then on it opens nothing.")
     revoked_at = models.DateTimeField(null=True, blank=True, help_text="When it was taken back.")
     last_used_at = models.DateTimeField(null=True, blank=True, help_text="Kept to within five minutes.")
+    former_secret_hash = models.CharField(
+        max_length=64,
+        blank=True,
+        db_default="",
+        help_text="SHA-256 of the secret before the last rotation, while it still opens.",
+    )
+    former_secret_until = models.DateTimeField(
+        null=True, blank=True, help_text="From then on the secret before the last rotation opens nothing."
+    )
+    made_by = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        db_index=False,
+        help_text="The key by which it was asked for; empty: it was made by a login or on the command line.",
+    )
+    version = models.PositiveIntegerField(db_default=1, help_text="Counts rotation and revocation, from 1.")
+
+    #: The key was found by the secret before its last rotation.
+    by_former_secret = False
 
     class Meta:
         db_table = "api_key"
@@ -79,6 +101,11 @@ class ApiKey(models.Model):
                 condition=models.Q(scopes__contained_by=["read", "record", "manage"]),
             ),
             models.CheckConstraint(name="api_key_has_a_scope", condition=~models.Q(scopes=[])),
+            models.CheckConstraint(
+                name="api_key_former_secret_ends",
+                condition=models.Q(former_secret_hash="", former_secret_until=None)
+                | (~models.Q(former_secret_hash="") & models.Q(former_secret_until__isnull=False)),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -104,6 +104,7 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
             yield done, total
     with transaction.atomic():
         open_for_work(farm_id)
+        jobs.require_asker(job)
         _finish(export, job.attempts, parts, rows=total // 2, taken_at=snapshot.taken_at)
     yield done, total
 
@@ -149,4 +150,5 @@ def _remove_expired(farm_id: uuid.UUID) -> int:
 
 
 jobs.KINDS[KIND] = carry_out
+jobs.RIGHTS[KIND] = Right.MANAGE
 jobs.KINDS[KIND_OF_REMOVAL] = remove

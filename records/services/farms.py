@@ -14,6 +14,7 @@ from records.access import Caller, OpenFarm, Right
 from records.context import set_context
 from records.errors import IdUnavailable, NotAllowed, NotValid, Stale
 from records.models import Farm, Membership, Person, Role
+from records.services.storing import change
 
 
 def create_farm(caller: Caller, row_id: uuid.UUID | None, columns: Mapping[str, Any]) -> tuple[Farm, bool]:
@@ -62,8 +63,10 @@ def change_farm(opened: OpenFarm, columns: Mapping[str, Any], *, version: int | 
 
 def set_role(farm: Farm, person: Person, role: str) -> Membership:
     """Give a person a role on an open farm, or another one than before."""
-    membership, _ = Membership.objects.update_or_create(farm=farm, person=person, defaults={"role": role})
-    return membership
+    known: Membership | None = Membership.objects.for_farm(farm).filter(person=person).first()
+    if known is None:
+        return Membership.objects.create(farm=farm, person=person, role=role)
+    return change(Membership, farm, known.pk, {"role": role}, version=None)
 
 
 def check_time_zone(name: str) -> None:

@@ -182,7 +182,7 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     """Store the file's lines chunk by chunk, each with its outcome in one transaction; safe to begin again."""
     with transaction.atomic():
         open_for_work(farm_id)
-        imported: Import = Import.objects.for_farm(farm_id).select_related("job").get(job_id=job_id)
+        imported: Import = Import.objects.for_farm(farm_id).select_related("job__asked_by").get(job_id=job_id)
     column_map = read_map(imported.column_map)
     planned = list(plan(read_table(bytes(imported.content), imported.sheet), column_map))
     dry_ground = ground_of(imported)  # what a dry run plants is remembered here and nowhere else
@@ -191,9 +191,11 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
         chunk = planned[start : start + LINES_IN_A_CHUNK]
         with transaction.atomic():
             open_for_work(farm_id)
+            jobs.require_asker(imported.job)
             store_chunk(imported, chunk, dry_ground if imported.dry_run else ground_of(imported))
             Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts_of(imported))
         yield start + len(chunk), len(planned)
 
 
 jobs.KINDS[KIND] = carry_out
+jobs.RIGHTS[KIND] = Right.RECORD

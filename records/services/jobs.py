@@ -4,6 +4,9 @@ A job is taken up by a conditional update of its ticket's lease, so that of two 
 work renews the lease as it goes; when a worker dies, the lease runs out and the sweeper wakes another.  Work is
 therefore delivered at least once and must have the same effect however often it runs.  A worker that was held up
 beyond its lease finds at its next step that another took the job over, and stops without a word on its state.
+
+A job works on behalf of whoever asked for it.  When their role or consent ends, the job ends with it: that is looked
+at when a worker takes it up, at every step, and when it is delivered.
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ from django.db import transaction
 from django.db.models import F, QuerySet
 from django.db.models.functions import Now
 
-from records.access import OpenFarm, open_for_work
+from records.access import OpenFarm, Right, open_for_work, require_still
 from records.errors import NotFound, Refusal
 from records.models import Job, JobTicket
 from records.models.jobs import JobState
@@ -35,6 +38,8 @@ MOST_ATTEMPTS: Final = 3
 Progress = tuple[int, int]
 Work = Callable[[uuid.UUID, uuid.UUID], Iterator[Progress]]
 KINDS: Final[dict[str, Work]] = {}
+#: What whoever asks for a kind of job must be allowed until it is delivered; to read, where nothing is said.
+RIGHTS: Final[dict[str, Right]] = {}
 
 
 def queue_job(opened: OpenFarm, kind: str) -> Job:
@@ -70,6 +75,20 @@ class _Held:
     attempt: int
 
 
+def require_asker(job: Job) -> None:
+    """Refuse to go on once whoever asked for the job may no longer; its farm is open in this transaction.
+
+    Work calls it in each transaction in which it stores something.
+
+    Raises
+    ------
+    NotAllowed
+        Their role or their consent has ended.
+    """
+    if job.asked_by is not None:
+        require_still(job.farm_id, job.asked_by, RIGHTS.get(job.kind, Right.READ))
+
+
 class _TakenOver(Exception):
     """The lease ran out and another worker holds the job, or the farm was erased and the job with it."""
 
@@ -83,8 +102,9 @@ def run(farm_id: uuid.UUID, job_id: uuid.UUID, watch: Callable[[int, int], objec
     if held is None:
         return
     try:
+        _note_progress(held)
         for done, total in KINDS[held.kind](farm_id, job_id):
-            _note_progress(held, done, total)
+            _note_progress(held, progress_done=done, progress_total=total)
             watch(done, total)
         _finish(held, JobState.SUCCEEDED)
     except _TakenOver:
@@ -121,16 +141,19 @@ def _take_up(farm_id: uuid.UUID, job_id: uuid.UUID) -> _Held | None:
     return held
 
 
-def _note_progress(held: _Held, done: int, total: int) -> None:
+def _note_progress(held: _Held, **progress: int) -> None:
     with transaction.atomic():
         _ticket(held).update(leased_until=Now() + LEASE)
-        _update(held, progress_done=done, progress_total=total)
+        _update(held, changed_at=Now(), **progress)
+        require_asker(_job(held))
 
 
 def _finish(held: _Held, state: str, failure: str = "") -> None:
     with transaction.atomic():
         _ticket(held).delete()
         _update(held, state=state, failure=failure, finished_at=Now(), changed_at=Now())
+        if state == JobState.SUCCEEDED:
+            require_asker(_job(held))
     job_ended.send(sender=None, kind=held.kind, state=str(state))
 
 
@@ -163,6 +186,11 @@ def _update(held: _Held, **columns: Any) -> None:
     jobs = Job.objects.for_farm(held.farm_id).filter(pk=held.job_id, attempts=held.attempt, state=JobState.RUNNING)
     if not jobs.update(**columns):
         raise _TakenOver
+
+
+def _job(held: _Held) -> Job:
+    job: Job = Job.objects.for_farm(held.farm_id).select_related("asked_by").get(pk=held.job_id)
+    return job
 
 
 def _ticket(held: _Held) -> QuerySet[JobTicket]:

@@ -1,8 +1,11 @@
-"""Make, find and take back keys.
+"""Make, find, rotate and take back keys.
 
 A key reads ``vine_<prefix>_<secret><check>``: one word to select, known by its beginning to scanners, with a
 check that tells a mistyped key from a wrong one before the database is asked.  The secret has 256 random
 bits, so one round of SHA-256 is enough to keep it.
+
+A rotation gives a key another secret; its beginning, scopes, farms and end stay.  The secret before opens it for a
+while longer, so that an app can change over.
 """
 
 from __future__ import annotations
@@ -14,9 +17,10 @@ import secrets
 import uuid
 import zlib
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from records.models import ApiKey, Person
@@ -34,10 +38,12 @@ def make_key(
     app_name: str = "",
     farm_ids: Iterable[uuid.UUID] = (),
     valid_for: timedelta = timedelta(days=365),
+    **more: Any,
 ) -> tuple[ApiKey, str]:
     """Make a key; its text is given here once and can never be read again."""
     prefix = "".join(secrets.choice(_ALPHABET) for _ in range(8))
     secret = secrets.token_urlsafe(32)
+    columns = {"expires_at": timezone.now() + valid_for, **more}
     key = ApiKey.objects.create(
         person=person,
         prefix=prefix,
@@ -46,9 +52,9 @@ def make_key(
         app_name=app_name,
         scopes=sorted(scopes),
         farm_ids=list(farm_ids),
-        expires_at=timezone.now() + valid_for,
+        **columns,
     )
-    return key, f"vine_{prefix}_{secret}{_check(prefix, secret)}"
+    return key, _text(prefix, secret)
 
 
 def find_key(text: str) -> ApiKey | None:
@@ -56,14 +62,35 @@ def find_key(text: str) -> ApiKey | None:
     shape = _SHAPE.match(text)
     if shape is None or _check(shape[1], shape[2]) != shape[3]:
         return None
+    now = timezone.now()
     key = (
         ApiKey.objects.select_related("person")
-        .filter(prefix=shape[1], revoked_at=None, expires_at__gt=timezone.now(), person__is_active=True)
+        .filter(prefix=shape[1], revoked_at=None, expires_at__gt=now, person__is_active=True)
         .first()
     )
-    if key is None or not hmac.compare_digest(key.secret_hash, _hash(shape[2])):
+    if key is None:
         return None
-    return key
+    given = _hash(shape[2])
+    former = key.former_secret_hash if key.former_secret_until and key.former_secret_until > now else ""
+    key.by_former_secret = hmac.compare_digest(former, given)
+    return key if key.by_former_secret or hmac.compare_digest(key.secret_hash, given) else None
+
+
+def rotate_key(key: ApiKey, *, former_until: datetime | None, keep_former: bool = False) -> str:
+    """Give a key another secret at once; the one before opens it until then, or not at all.
+
+    ``keep_former``: the secret before the last rotation is the one in use, because the answer to that rotation was
+    lost; it is kept, and the one that nobody received ends.
+    """
+    secret = secrets.token_urlsafe(32)
+    former = key.former_secret_hash if keep_former else key.secret_hash
+    ApiKey.objects.filter(pk=key.pk).update(
+        secret_hash=_hash(secret),
+        former_secret_hash=former if former_until else "",
+        former_secret_until=former_until,
+        version=F("version") + 1,
+    )
+    return _text(key.prefix, secret)
 
 
 def note_use(key: ApiKey) -> None:
@@ -77,7 +104,11 @@ def note_use(key: ApiKey) -> None:
 
 def revoke_key(key: ApiKey) -> None:
     """Take a key back; it opens nothing from the next request on."""
-    ApiKey.objects.filter(pk=key.pk, revoked_at=None).update(revoked_at=timezone.now())
+    ApiKey.objects.filter(pk=key.pk, revoked_at=None).update(revoked_at=timezone.now(), version=F("version") + 1)
+
+
+def _text(prefix: str, secret: str) -> str:
+    return f"vine_{prefix}_{secret}{_check(prefix, secret)}"
 
 
 def _hash(secret: str) -> str:

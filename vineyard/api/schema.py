@@ -14,7 +14,9 @@ from vineyard.api import schema_fields  # noqa: F401 - drf-spectacular finds the
 from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, problem
 
 TAGS: Final = {
-    "farms": "Who calls, and the farms that their key opens.",
+    "farms": "Who calls, the farms that their key opens, and the people of a farm.",
+    "consent": "Whom a farm lets in beyond its own people, for what, and what they looked at.",
+    "keys": "The keys by which a person, and apps in their name, call.",
     "programs": "Programs that bring many growers' data together.",
     "blocks and vines": "Where the vines stand.",
     "dormant records": "The winter's weighing and count, with the target and the verdict.",
@@ -107,7 +109,7 @@ def _check(path: str, method: str, operation: Mapping[str, Any]) -> None:
     for member in ("summary", "description"):
         if not operation.get(member):
             raise IncompleteOperation(f"{method.upper()} {path} has no {member}")
-    if not _has_example(operation["responses"].values()):
+    if "204" not in operation["responses"] and not _has_example(operation["responses"].values()):
         raise IncompleteOperation(f"{method.upper()} {path} shows no example of its answer")
     body = operation.get("requestBody")
     if body and not _has_example([body]):
@@ -129,6 +131,8 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield "not_found"
     if method in {"post", "patch", "put"}:
         yield from ("too_slow", "conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
+    if method == "delete":
+        yield "conflict"
     if any(parameter.get("name") == "If-Match" for parameter in operation.get("parameters", [])):
         yield from ("stale", "precondition_required")
 

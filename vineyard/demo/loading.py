@@ -8,12 +8,14 @@ from typing import Any
 from django.db import transaction
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
-from records.models import ApiKey, Cultivar, Person, Program, ProgramMembership, Role
+from records.consent_texts import CURRENT
+from records.models import ApiKey, Consent, Cultivar, Person, Program, ProgramMembership, Role
+from records.services.consents import Adviser, Asked, give_consent
 from records.services.farms import create_farm, set_role
 from records.services.keys import make_key, revoke_key
 from records.services.vineyards import create_block, create_row, plant_row
 from records.units import Quantity
-from vineyard.demo.scenario import BlockPlan, FarmPlan, KeyPlan, Scenario
+from vineyard.demo.scenario import BlockPlan, ConsentPlan, FarmPlan, KeyPlan, Scenario
 
 #: By this beginning of its label a key of an earlier run is known, and taken back.
 KEY_LABEL = "invented scenario:"
@@ -60,8 +62,22 @@ def _load_farm(plan: FarmPlan, people: dict[str, Person], program: Program) -> N
     for code, role in plan.roles.items():
         set_role(farm, people[code], role)
     opened = open_farm(caller, farm.pk, Right.MANAGE)
+    for consent in plan.consents:
+        _give(opened, consent, people, program)
     for block in plan.blocks.values():
         _load_block(opened, block)
+
+
+def _give(opened: OpenFarm, plan: ConsentPlan, people: dict[str, Person], program: Program) -> None:
+    """Give a consent of the scenario, unless one was given before: one that somebody withdrew stays withdrawn."""
+    person = people[plan.person] if plan.person else None
+    whom: dict[str, Any] = {"person": person} if person else {"program": program}
+    if Consent.objects.for_farm(opened.farm).filter(purpose=plan.purpose, **whom).exists():
+        return
+    adviser = Adviser(person.email, person.name) if person else None
+    text = CURRENT[plan.purpose].version
+    program_id = None if person else program.pk
+    give_consent(opened, None, Asked(plan.purpose, text, adviser, program_id, plan.rights))
 
 
 def _load_block(opened: OpenFarm, plan: BlockPlan) -> None:

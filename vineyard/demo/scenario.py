@@ -50,13 +50,23 @@ class BlockPlan:
 
 
 @dataclass(frozen=True)
+class ConsentPlan:
+    """One consent that the farm's owner gives: to a person of the cast, or to the program."""
+
+    purpose: str
+    person: str | None = None
+    rights: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
 class FarmPlan:
-    """One farm, who is what on it, and its blocks by code."""
+    """One farm, who is what on it, whom its owner lets in, and its blocks by code."""
 
     id: uuid.UUID
     columns: dict[str, Any]
     in_program: bool
     roles: dict[str, str]
+    consents: tuple[ConsentPlan, ...]
     blocks: dict[str, BlockPlan]
 
 
@@ -123,14 +133,20 @@ def _scopes(key: dict[str, Any]) -> dict[str, Any]:
 
 
 def _farm(space: uuid.UUID, code: str, told: dict[str, Any]) -> FarmPlan:
-    kept_apart = {"in_program", "roles", "blocks"}
+    kept_apart = {"in_program", "roles", "consents", "blocks"}
     return FarmPlan(
         id=uuid.uuid5(space, code),
         columns={name: value for name, value in told.items() if name not in kept_apart},
         in_program=told["in_program"],
         roles=told["roles"],
+        consents=tuple(_consent(consent) for consent in told.get("consents", [])),
         blocks={name: _block(space, f"{code}/{name}", block) for name, block in told["blocks"].items()},
     )
+
+
+def _consent(told: dict[str, Any]) -> ConsentPlan:
+    rights = tuple(told["rights"]) if "rights" in told else None
+    return ConsentPlan(told["purpose"], told.get("person"), rights)
 
 
 def _block(space: uuid.UUID, code: str, told: dict[str, Any]) -> BlockPlan:

@@ -27,6 +27,9 @@ OPERATION: dict[str, Any] = {
     },
 }
 
+#: A change asks for the version that it knows.
+ASKING: dict[str, Any] = {**OPERATION, "parameters": [{"name": "If-Match", "in": "header"}]}
+
 
 def completed(operation: dict[str, Any], method: str = "patch") -> dict[str, Any]:
     document = {
@@ -56,6 +59,16 @@ def test_a_change_lists_every_problem_that_it_may_meet():
     assert set(completed(OPERATION)["responses"]) == {
         "200", "400", "401", "403", "404", "405", "406", "408", "409", "411", "413", "415", "422", "429", "500", "503",
     }  # fmt: skip
+
+
+def test_whatever_asks_for_a_version_lists_what_comes_of_a_wrong_one():
+    assert {"412", "428"} <= set(completed(ASKING, "post")["responses"])
+    assert not {"412", "428"} & set(completed(OPERATION, "post")["responses"])
+
+
+def test_an_answer_without_a_body_needs_no_example():
+    removal = {**OPERATION, "requestBody": None, "responses": {"204": {"description": "Gone"}}}
+    assert "204" in completed(removal, "delete")["responses"]
 
 
 def test_a_reading_lists_none_that_only_a_body_meets():

@@ -1,0 +1,48 @@
+"""What an owner agrees to, purpose by purpose; a consent names the version that its giver read.
+
+A text that somebody agreed to is never changed: the next one is added below it, and new consents take the last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from records.models import Purpose
+
+
+@dataclass(frozen=True)
+class ConsentText:
+    """One version of what is agreed to for one purpose."""
+
+    purpose: str
+    version: str
+    text: str
+
+
+TEXTS: Final = (
+    ConsentText(
+        Purpose.ADVICE,
+        "advice@1",
+        "I let this adviser read what is recorded about this farm and, where I say so, record for it, to advise me. "
+        "They reach nothing before the first moment that I name and nothing after the last. I may take this back at "
+        "any time; it works from their next request on. What they have read I cannot take back; what they recorded "
+        "stays my farm's. Every request of theirs stands in my farm's access log.",
+    ),
+    ConsentText(
+        Purpose.RECORDS,
+        "records@1",
+        "I let the leads of this program read what is recorded about this farm. They change nothing. They reach "
+        "nothing before the first moment that I name and nothing after the last. I may take this back at any time; "
+        "it works from their next request on. What they have read I cannot take back. Every request of theirs stands "
+        "in my farm's access log.",
+    ),
+    ConsentText(
+        Purpose.SUMMARIES,
+        "summaries@1",
+        "I let this program count this farm in summaries over many farms. Nobody of the program reads this farm's "
+        "records by this. I may take this back at any time; a summary made after that leaves the farm out, and one "
+        "made before stays as it is.",
+    ),
+)
+CURRENT: Final = {text.purpose: text for text in TEXTS}
