@@ -140,6 +140,11 @@ class StrictDecimalField(serializers.DecimalField):
 
     default_error_messages = {"invalid": "Send a number, such as 2.8."}
 
+    def validate_empty_values(self, data: Any) -> tuple[bool, Any]:
+        if isinstance(data, str):  # the class above takes an empty text for a null
+            return False, data
+        return super().validate_empty_values(data)
+
     def to_internal_value(self, data: Any) -> Decimal:
         if isinstance(data, bool) or not isinstance(data, int | str | Decimal | float):
             self.fail("invalid")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, Protocol, cast
+from typing import Any, ClassVar, Final, Protocol, cast
 
 from django.db.models import QuerySet
 from rest_framework.exceptions import MethodNotAllowed
@@ -12,10 +12,14 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
+from records.api.documents import MalformedJSON
 from records.api.idempotency import Replayed, keep, known_request
 from records.api.visiting import note_visits
 from records.models import ApiKey
 from records.services.answers import Known
+
+#: It would be taken for a change of nothing, and a change whose body was lost on its way would be answered 200.
+_NO_BODY: Final = "The body is empty. Send the members to change in a JSON object."
 
 
 class Spending(Protocol):
@@ -47,6 +51,8 @@ class CallerView(GenericAPIView[Any]):
             self.open(request, **kwargs)
         finally:
             self.spend(1)
+        if request.method == "PATCH" and not int(request.META.get("CONTENT_LENGTH") or 0):
+            raise MalformedJSON(_NO_BODY)
         self._known = known_request(self, request)
 
     def handle_exception(self, exc: Exception) -> Any:
