@@ -5,15 +5,20 @@ from __future__ import annotations
 from typing import Any
 
 from django.conf import settings
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 from drf_spectacular.renderers import OpenApiJsonRenderer2, OpenApiYamlRenderer2
+from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView, SpectacularSwaggerView
 from rest_framework.permissions import AllowAny
 from rest_framework.renderers import TemplateHTMLRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from balance.advice import CAUTIONS
+from records.models import Person
 from vineyard.api.problems import KINDS
 
 #: Nothing is loaded from anywhere else; the documentation pages carry one inline script and inline styles.
@@ -54,6 +59,12 @@ def one_problem(request: HttpRequest, code: str) -> HttpResponse:
     return _page(request, "vineyard/problem.html", {"kind": kind})
 
 
+@require_safe
+def to_staff(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
+    """Lead to the program staff's pages, whose addresses end with a slash."""
+    return redirect("/admin/")
+
+
 def _page(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpResponse:
     response = render(request, template, context)
     response["Content-Security-Policy"] = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'"
@@ -83,11 +94,32 @@ class Swagger(SpectacularSwaggerView):
     authentication_classes = []
     permission_classes = [AllowAny]
     url_name = "openapi-json"
+    template_name = "vineyard/docs.html"
+    person: Person | None
+
+    def setup(self, request: HttpRequest, *args: Any, **kwargs: Any) -> None:
+        super().setup(request, *args, **kwargs)
+        self.person = _signed_in(request)  # not later: the framework of the API knows no session
+
+    @extend_schema(exclude=True)
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        response = super().get(request, *args, **kwargs)
+        response.data["person"] = self.person
+        return response
 
     def finalize_response(self, *args: Any, **kwargs: Any) -> Any:
         response = super().finalize_response(*args, **kwargs)
         response["Content-Security-Policy"] = POLICY
+        response["Cache-Control"] = "private, no-store"
         return response
+
+
+def _signed_in(request: HttpRequest) -> Person | None:
+    """Give who is signed in, to a page that also answers while the database is away."""
+    try:
+        return request.user if request.user.is_authenticated else None
+    except (OperationalError, InterfaceError):
+        return None
 
 
 class Redoc(SpectacularRedocView):

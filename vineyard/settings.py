@@ -78,8 +78,10 @@ INSTALLED_APPS = [
     "vineyard",
     "balance",
     "records",
+    "django.contrib.admin.apps.SimpleAdminConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
+    "django.contrib.messages",
     "django.contrib.sessions",
     "django.contrib.staticfiles",
     "rest_framework",
@@ -94,6 +96,10 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "vineyard.api.throttling.RateLimitHeaders",
     "vineyard.api.middleware.BodyRules",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "records.api.visiting.KeepVisits",
 ]
@@ -101,7 +107,13 @@ TEMPLATES: list[dict[str, Any]] = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "APP_DIRS": True,
-        "OPTIONS": {"context_processors": []},
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
     },
 ]
 
@@ -131,6 +143,18 @@ DATABASES: dict[str, dict[str, Any]] = {
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "records.Person"
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("email", "name")},
+    },
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "/login"
+LOGIN_REDIRECT_URL = "/docs"
+SESSION_COOKIE_AGE = 12 * 3_600  # a working day
 TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = False
@@ -219,6 +243,11 @@ SECURE_REFERRER_POLICY = "same-origin"
 _HTTPS = PUBLIC_URL.startswith("https://")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if _HTTPS else None
+SESSION_COOKIE_NAME = "__Host-session" if _HTTPS else "session"
+CSRF_COOKIE_NAME = "__Host-csrf" if _HTTPS else "csrf"
+CSRF_COOKIE_HTTPONLY = True  # the pages carry the token in their forms
+CSRF_TRUSTED_ORIGINS = [PUBLIC_URL]
+CSRF_FAILURE_VIEW = "vineyard.api.answers.token_missing"
 SECURE_HSTS_SECONDS = 31_536_000 if _HTTPS else 0
 
 # --- What watches the service --------------------------------------------------------------------------

@@ -58,8 +58,8 @@ def write_archive(snapshot: Snapshot, parts: Parts) -> Iterator[Progress]:
     total, done = 2 * sum(count for _, count in counted), 0
     yield done, total
     target: IO[bytes] = parts  # type: ignore[assignment] - zipfile needs no more of a file than this
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as archive:
-        archive.writestr("README.txt", readme(snapshot, counted))
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(_named("README.txt", snapshot), readme(snapshot, counted))
         for sheet, _ in counted:
             for form in (_json_lines, _csv_lines):
                 for written in form(archive, snapshot, sheet):
@@ -67,7 +67,7 @@ def write_archive(snapshot: Snapshot, parts: Parts) -> Iterator[Progress]:
                     yield done, total
             for column in sheet.binary:
                 for row_id, content in snapshot.binary(sheet, column):
-                    archive.writestr(file_name(sheet.name, row_id, column), bytes(content))
+                    archive.writestr(_named(file_name(sheet.name, row_id, column), snapshot), bytes(content))
                     yield done, total
     parts.end()
     yield total, total
@@ -75,16 +75,24 @@ def write_archive(snapshot: Snapshot, parts: Parts) -> Iterator[Progress]:
 
 def _json_lines(archive: zipfile.ZipFile, snapshot: Snapshot, sheet: Sheet) -> Iterator[int]:
     lines = (f"{line}\n" for line in snapshot.as_json(sheet))
-    return _entry(archive, f"{sheet.name}.ndjson", "", lines)
+    return _entry(archive, _named(f"{sheet.name}.ndjson", snapshot), "", lines)
 
 
 def _csv_lines(archive: zipfile.ZipFile, snapshot: Snapshot, sheet: Sheet) -> Iterator[int]:
     numbers = [column.is_number for column in sheet.columns]
     lines = (line_of(zip(cells, numbers, strict=True)) for cells in snapshot.as_cells(sheet))
-    return _entry(archive, f"{sheet.name}.csv", ",".join(column.name for column in sheet.columns) + "\r\n", lines)
+    headings = ",".join(column.name for column in sheet.columns) + "\r\n"
+    return _entry(archive, _named(f"{sheet.name}.csv", snapshot), headings, lines)
 
 
-def _entry(archive: zipfile.ZipFile, name: str, head: str, lines: Iterator[str]) -> Iterator[int]:
+def _named(name: str, snapshot: Snapshot) -> zipfile.ZipInfo:
+    """Name a file of the archive, dated as what it holds."""
+    entry = zipfile.ZipInfo(name, snapshot.taken_at.timetuple()[:6])
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    return entry
+
+
+def _entry(archive: zipfile.ZipFile, name: zipfile.ZipInfo, head: str, lines: Iterator[str]) -> Iterator[int]:
     """Write one file of the archive; gives how many lines, each time some are written."""
     with archive.open(name, "w", force_zip64=True) as entry:
         chunk, count = [head], 0

@@ -10,6 +10,7 @@ from django.apps import apps
 from django.db import connection, models
 from django.db.models import Field, Model
 
+from records.kinds import KINDS
 from records.models import Cultivar, CultivarGroup, Farm, PruningFormula
 
 #: What carries a farm's id and yet is no record of it, each with its reason.
@@ -123,11 +124,18 @@ def file_name(table: str, row_id: object, column: str) -> str:
 def _meaning(field: Field[object, object]) -> str:
     name = str(field.column)
     unit = next((unit for end, unit in UNITS.items() if name.endswith(end)), "")
+    says = str(field.help_text) or _said_by_its_kind(_table(field.model), name)
     related = field.related_model
     points = f"Id of a row of {_table(related)}." if isinstance(related, type) else ""
     as_file = "Name of the file in this archive that holds it." if isinstance(field, models.BinaryField) else ""
-    parts = (f"[{unit}]" if unit else "", str(field.help_text), points, as_file)
+    parts = (f"[{unit}]" if unit else "", says, points, as_file)
     return " ".join(part for part in parts if part)
+
+
+def _said_by_its_kind(table: str, column: str) -> str:
+    """Give what the description of a kind of record says of the member that a column belongs to."""
+    kind = KINDS.get(table)
+    return next((member.says for member in kind.members if column in member.columns), "") if kind else ""
 
 
 def _fields(model: type[Model]) -> list[Field[object, object]]:

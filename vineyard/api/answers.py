@@ -36,6 +36,12 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
     return problem_response(request, KINDS["not_allowed"], "This caller may not do this.")
 
 
+def token_missing(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001
+    """Answer 403 for a form without the token of its page, or from another page."""
+    detail = "The form is too old, or did not come from a page of this service. Load the page again and repeat it."
+    return problem_response(request, KINDS["not_allowed"], detail)
+
+
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
     """Answer 404 for an address that nothing stands at."""
     return problem_response(

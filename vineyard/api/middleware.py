@@ -11,6 +11,7 @@ from urllib.parse import unquote_to_bytes
 
 from django.http import HttpRequest, HttpResponseBase
 
+from vineyard.accounts.pages import is_for_people, refused
 from vineyard.api.answers import kind_of_status, problem_response
 from vineyard.api.bodies import largest_body
 from vineyard.api.problems import CONTENT_TYPE, KINDS
@@ -51,15 +52,21 @@ class RequestId:
 
 
 def _as_problem(request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
-    """Give a refusal of Django's own, such as its empty 405, the body that every refusal has."""
+    """Give a refusal of Django's own, such as its empty 405, the body that every refusal has; to people, a page."""
     kind = kind_of_status(response.status_code)
+    if kind is not None and is_for_people(request.path):
+        return _with_headers_of(response, refused(request, kind, response))
     if kind is None or response.get("Content-Type", "").startswith(CONTENT_TYPE):
         return response
-    refusal = problem_response(request, kind, kind.explanation)
+    refusal = _with_headers_of(response, problem_response(request, kind, kind.explanation))
+    response.close()
+    return refusal
+
+
+def _with_headers_of(response: HttpResponseBase, refusal: HttpResponseBase) -> HttpResponseBase:
     for name in _KEPT_HEADERS:
         if name in response:
             refusal[name] = response[name]
-    response.close()
     return refusal
 
 
