@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Final
 
 from rest_framework.exceptions import ErrorDetail
 
@@ -29,6 +29,23 @@ def flatten(detail: Any, path: Path = ()) -> Iterator[tuple[Path, ErrorDetail]]:
 def pointer(path: Path) -> str:
     """Write a place in the body as a JSON Pointer fragment (RFC 6901)."""
     return "#" + "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in path)
+
+
+#: Faults that no JSON Schema can tell a client beforehand: the request is as published, and a rule refuses it.
+_RULES: Final = {
+    "does_not_exist",
+    "max_decimal_places",
+    "max_digits",
+    "one_of_formula_cultivar_group",
+    "out_of_range",
+    "too_many_digits",
+    "unknown_stage",
+}
+
+
+def break_rules_only(codes: Iterable[str]) -> bool:
+    """Tell whether the request keeps to the published schema, so that it is answered 422 and not 400."""
+    return all(code in _RULES for code in codes)
 
 
 def in_body(detail: Any) -> list[dict[str, Any]]:

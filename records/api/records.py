@@ -16,6 +16,7 @@ from rest_framework.response import Response
 from records.access import Right
 from records.api.kind_examples import EXAMPLES, NEW, change_of
 from records.api.kind_fields import WordField, changed_by, sent_by, shown_of
+from records.api.parameters import SEASON, text_of
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictUUIDField
 from records.api.views import READ_AND_RECORD, FarmView
@@ -34,7 +35,7 @@ VERSION_EXAMPLE: Final = {
 }
 #: Columns that say nothing about the vine.
 _INNER: Final = {"created_digest", "line_digest", "change_position"}
-_REASON: Final = OpenApiParameter("reason", str, description="Why; kept with the version that it replaces.")
+_REASON: Final = OpenApiParameter("reason", text_of(400), description="Why; kept with the version that it replaces.")
 
 
 class VersionOut(serializers.ModelSerializer[RecordChange]):
@@ -108,7 +109,7 @@ def _list_view(kind: Kind, says: Says) -> type[FarmView]:
             summary=f"List {kind.plural.replace('_', ' ')}",
             description=f"{kind.says} By season, live ones only unless `withdrawn` says otherwise.",
             parameters=[
-                OpenApiParameter("season", int, description="Only this harvest year."),
+                OpenApiParameter("season", SEASON, description="Only this harvest year."),
                 OpenApiParameter("block", uuid.UUID, description="Only this block."),
                 OpenApiParameter("vine", uuid.UUID, description="Only this vine."),
                 OpenApiParameter(

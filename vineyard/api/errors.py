@@ -17,7 +17,7 @@ from rest_framework.views import set_rollback
 
 from records import errors as records
 from records.api.documents import UnfitValues
-from records.api.faults import in_body, in_query, of_refusal
+from records.api.faults import break_rules_only, in_body, in_query, of_refusal
 from records.api.strict import InvalidQuery
 from vineyard.api.answers import RETRY_AFTER_SECONDS, kind_of_status
 from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
@@ -83,20 +83,8 @@ def _invalid(exception: drf.ValidationError, _: dict[str, Any]) -> _Answer:
     places = {error.get("pointer", error.get("parameter")) for error in errors}
     one_place = " ".join(error["detail"] for error in errors)
     detail = one_place if len(places) == 1 else f"{len(places)} members or parameters are not valid."
-    by_rule = not isinstance(exception, UnfitValues) and all(error["code"] in _BEYOND_A_SCHEMA for error in errors)
+    by_rule = not isinstance(exception, UnfitValues) and break_rules_only(error["code"] for error in errors)
     return KINDS["not_valid" if by_rule else "validation_error"], detail, {"errors": errors}, {}
-
-
-#: Faults that no JSON Schema can tell a client beforehand: the request is as published, and a rule refuses it.
-_BEYOND_A_SCHEMA: Final = {
-    "does_not_exist",
-    "max_decimal_places",
-    "max_digits",
-    "one_of_formula_cultivar_group",
-    "out_of_range",
-    "too_many_digits",
-    "unknown_stage",
-}
 
 
 def _errors_of(exception: drf.ValidationError) -> list[dict[str, Any]]:
