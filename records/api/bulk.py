@@ -334,7 +334,7 @@ def _answer(taken: Taken, *, minimal: bool) -> Response:
         **{name: statuses.count(name) for name in ("created", "updated", "unchanged")},
         "failed": failed,
     }
-    results = b",".join(_result(taken, number) for number in _shown(taken, minimal=minimal))
+    results = ",".join([_result(taken, number) for number in _shown(taken, minimal=minimal)]).encode()
     doubts = orjson.dumps([_doubt(each) for each in taken.doubts])
     body = b'{"summary":%b,"doubts":%b,"results":[%b]}' % (orjson.dumps(summary), doubts, results)
     headers = {"Preference-Applied": "return=minimal"} if minimal else None
@@ -346,14 +346,14 @@ def _shown(taken: Taken, *, minimal: bool) -> Sequence[int]:
     return [number for number in numbers if taken.outcomes[number].status == "error"] if minimal else numbers
 
 
-def _result(taken: Taken, number: int) -> bytes:
+def _result(taken: Taken, number: int) -> str:
     outcome, row_id = taken.outcomes[number], taken.ids.get(number)
     if outcome.fault is None:
-        return f'{{"index":{number},"id":"{row_id}","status":"{outcome.status}","version":{outcome.version}}}'.encode()
+        return f'{{"index":{number},"id":"{row_id}","status":"{outcome.status}","version":{outcome.version}}}'
     result: dict[str, Any] = {"index": number}
     if row_id is not None:
         result["id"] = row_id[:80]
-    return orjson.dumps({**result, "status": "error", "error": _error(number, outcome)}, default=_as_json)
+    return orjson.dumps({**result, "status": "error", "error": _error(number, outcome)}, default=_as_json).decode()
 
 
 def _doubt(each: UnitDoubt) -> dict[str, Any]:

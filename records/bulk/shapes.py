@@ -50,7 +50,7 @@ class Ground:
     """What the values of lines are read against: the farm's vines, and the season that a date belongs to."""
 
     block_of_vine: Mapping[bytes, bytes]
-    blocks: frozenset[bytes]
+    blocks: set[bytes]
     season_of: Callable[[datetime, int | None, Kind], int]
     kept: dict[Any, bytes]
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any, Final, TypeVar
 
 from records.access import OpenFarm, Right
-from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
-from records.bulk.repeats import repeats_among
+from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order, lines_of
 from records.bulk.rows import NULL, Batch, columns_of
 from records.bulk.storing import OnConflict, Outcome, Outcomes, Store, VinesMoved
 from records.kinds import Kind
@@ -52,23 +51,16 @@ class Taken:
 def take_lines(opened: OpenFarm, body: bytes, options: Options, careful: Careful) -> Taken:
     """Take in the records of a body with one JSON document a line; blank lines count for nothing."""
     opened.require(Right.RECORD)
-    lines = [line for line in body.replace(b"\r\n", b"\n").split(b"\n") if line and not line.isspace()]
-    ordered = in_order(lines, body)
-    repeats = repeats_among(opened, ordered, options.kind)
-    unread = repeats.without(ordered)
-    named = Named.in_lines(body if unread else b"")
-    reader = Reader(opened, careful, ground_of(opened, named), options.kind)
-    taken = _take(opened, reader, options, _read_ahead(reader, unread))
-    taken.outcomes |= repeats.outcomes
-    taken.ids |= repeats.ids
-    return taken
+    reader = Reader(opened, careful, ground_of(opened), options.kind)
+    return _take(opened, reader, options, _read_ahead(reader, in_order(lines_of(body))))
 
 
 def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options, careful: Careful) -> Taken:
     """Take in records that were parsed already."""
     opened.require(Right.RECORD)
     ordered = sorted(enumerate(documents), key=_place_in_order)
-    reader = Reader(opened, careful, ground_of(opened, Named.in_documents(documents)), options.kind)
+    reader = Reader(opened, careful, ground_of(opened), options.kind)
+    reader.look_up(Named.in_documents(documents))
     return _take(opened, reader, options, (reader.read_documents(part) for part in _parts(ordered)))
 
 
@@ -105,19 +97,39 @@ def _some_weights(batch: Batch, outcomes: Outcomes) -> Iterator[Weighed]:
 
 
 def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterator[list[Batch]]:
-    """Read the next part in a thread of its own while the caller stores the one before; few lines need no thread."""
+    """Read the next part in a thread of its own while the caller stores the one before; few lines need no thread.
+
+    That thread never asks the database: what it would have to ask, it gives back, and this one asks.
+    """
     if len(ordered) <= PART // 5:
+        reader.look_up(reader.unknown_in(ordered))
         yield reader.read(ordered)
         return
     with ThreadPoolExecutor(1, thread_name_prefix="reading") as pool:
         ahead = None
         for part in _parts(ordered):
-            reading = pool.submit(reader.read, part)
+            reading = part, pool.submit(_read_or_ask, reader, part)
             if ahead is not None:
-                yield ahead.result()
+                yield _settled(reader, *ahead)
             ahead = reading
         if ahead is not None:
-            yield ahead.result()
+            yield _settled(reader, *ahead)
+
+
+_Part = list[tuple[int, bytes]]
+
+
+def _read_or_ask(reader: Reader, part: _Part) -> list[Batch] | Named:
+    unknown = reader.unknown_in(part)
+    return unknown if unknown else reader.read(part)
+
+
+def _settled(reader: Reader, part: _Part, reading: Future[list[Batch] | Named]) -> list[Batch]:
+    found = reading.result()
+    if isinstance(found, Named):
+        reader.look_up(found)
+        return reader.read(part)
+    return found
 
 
 def _parts(ordered: Sequence[T]) -> Iterator[list[T]]:

@@ -33,7 +33,7 @@ def ground() -> Ground:
     def season(when, stated, kind):
         return season_of_record(FARM, kind, {"observed_at": when, "season": stated})
 
-    return Ground({VINE.encode(): BLOCK.encode()}, frozenset(), season, {})
+    return Ground({VINE.encode(): BLOCK.encode()}, set(), season, {})
 
 
 def carefully(line: bytes) -> tuple[bytes, bytes] | None:
