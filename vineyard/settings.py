@@ -225,6 +225,7 @@ SPECTACULAR_SETTINGS = {
         "ScaleWord": ["spring", "digital", "not_stated"],
         "StageScale": ["bbch", "eichhorn_lorenz", "modified_eichhorn_lorenz"],
         "CountOutcome": ["within_tolerance", "too_many", "too_few"],
+        "TargetStatus": "balance.models.TargetStatus",
         "BulkStatus": ["created", "updated", "unchanged", "error"],
         "BulkErrorStatus": [(status, status) for status in (400, 409, 412, 422)],
     },

@@ -112,3 +112,24 @@ class TimeSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-ca
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:  # noqa: ARG002
         return {"type": "string", "format": "date-time", "pattern": f"{DATE}T{TIME}{OFFSET}$"}
+
+
+class DaySchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
+    """A calendar date of the years that the service keeps."""
+
+    target_class = "records.api.kind_fields.DayField"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:  # noqa: ARG002
+        return {"type": "string", "format": "date", "pattern": f"{DATE}$"}
+
+
+class EachOnceSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
+    """Words from a list, each once."""
+
+    target_class = "records.api.kind_fields.WordsField"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:
+        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
+        return {**schema, "uniqueItems": True}
