@@ -159,7 +159,7 @@ class BlockOut(serializers.ModelSerializer[Block]):
 class BlockWithBoundary(BlockOut):
     """A block with its outline."""
 
-    boundary = BoundaryField(read_only=True, help_text="The outline, wound by the right-hand rule.")
+    boundary = BoundaryField(read_only=True, allow_null=True, help_text="The outline, wound by the right-hand rule.")
 
     class Meta:
         model = Block

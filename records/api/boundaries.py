@@ -35,7 +35,6 @@ BOUNDARY_SCHEMA: Final = {
         )
     ],
 }
-_OR_NULL: Final = {**BOUNDARY_SCHEMA, "anyOf": [*BOUNDARY_SCHEMA["anyOf"], {"type": "null"}]}
 #: An invented outline, wound by the right-hand rule.
 BOUNDARY_EXAMPLE: Final = {
     "type": "Polygon",
@@ -44,7 +43,7 @@ BOUNDARY_EXAMPLE: Final = {
 COMPUTED_EXAMPLE: Final = {"m2": 9130.84, "har": 0.913084}
 
 
-@extend_schema_field(_OR_NULL)
+@extend_schema_field(BOUNDARY_SCHEMA)
 class BoundaryField(serializers.Field[Any, Any, Any, Any]):
     """An outline; what is wrong with it, the records say, each position by its place."""
 
@@ -60,7 +59,7 @@ class FeatureOut(serializers.Serializer[Any]):
 
     type = serializers.CharField(help_text="Feature.")
     id = serializers.UUIDField(help_text="The block's.")
-    geometry = BoundaryField(read_only=True, help_text="The outline; null where the block has none.")
+    geometry = BoundaryField(read_only=True, allow_null=True, help_text="The outline; null where the block has none.")
     properties = serializers.DictField(help_text="Members of the block.")
 
 
