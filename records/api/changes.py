@@ -15,6 +15,7 @@ from rest_framework.response import Response
 from records.api.blocks import BlockOut
 from records.api.kind_examples import EXAMPLES
 from records.api.kind_fields import shown_of
+from records.api.parameters import text_of
 from records.api.strict import InvalidQuery, StrictIntegerField, StrictQuery, nearest
 from records.api.views import FarmView
 from records.api.vines import RowOut, VineOut
@@ -23,6 +24,9 @@ from records.services.feed import FOLLOWED, Change, Page, Place, changes_since
 
 _SALT: Final = "change-cursor-1"
 LARGEST_PAGE: Final = 500
+_LIMIT: Final = {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": 100}
+_ONE_KIND: Final = f"({'|'.join(sorted(FOLLOWED))})"
+_KINDS: Final = {"type": "string", "maxLength": 400, "pattern": f"^{_ONE_KIND}(,{_ONE_KIND})*$"}
 _EXAMPLE: Final = {
     "results": [
         {
@@ -74,10 +78,10 @@ class Changes(FarmView):
         "cursor does not expire by age; after a restore from a backup it is answered 410, and the feed is read from "
         "its beginning.",
         parameters=[
-            OpenApiParameter("cursor", str, description="As the last answer gave it."),
-            OpenApiParameter("limit", int, description=f"At most so many, 1 to {LARGEST_PAGE}; 100 unless said."),
+            OpenApiParameter("cursor", text_of(2000), description="As the last answer gave it."),
+            OpenApiParameter("limit", _LIMIT, description=f"At most so many, 1 to {LARGEST_PAGE}; 100 unless said."),
             OpenApiParameter(
-                "kinds", str, description="Only these, separated by commas, e.g. `dormant_record,vine`."
+                "kinds", _KINDS, description="Only these, separated by commas, e.g. `dormant_record,vine`."
             ),
         ],
         responses=ChangesOut,
