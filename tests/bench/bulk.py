@@ -72,10 +72,10 @@ def trial_of(ground: Ground) -> Trial:
 
 def against_copy(name: str, copy: list[float], ours: list[float], goal: float) -> Figure:
     speed = median_ratio(copy, ours)
-    return Figure(name, round(speed, 3), f">= {goal} x a bare COPY's speed", speed >= goal, _rows(VINES, ours, copy))
+    return Figure(name, round(speed, 3), f">= {goal} x a bare COPY's speed", speed >= goal, against(VINES, ours, copy))
 
 
-def _rows(rows: int, ours: list[float], reference: list[float]) -> str:
+def against(rows: int, ours: list[float], reference: list[float]) -> str:
     mine, theirs = statistics.median(ours), statistics.median(reference)
     return f"{rows:,} rows, {1000 * mine:.0f} ms against {1000 * theirs:.0f} ms"
 
@@ -90,7 +90,7 @@ def _replayed(both: list[tuple[float, float]]) -> Figure:
     first, again = [one for one, _ in both], [two for _, two in both]
     speed = median_ratio(first, again)
     return Figure(
-        "bulk_replay", round(speed, 2), ">= 5 x the first time's speed", speed >= 5, _rows(VINES, again, first)
+        "bulk_replay", round(speed, 2), ">= 5 x the first time's speed", speed >= 5, against(VINES, again, first)
     )
 
 
@@ -99,12 +99,12 @@ def _replayed(both: list[tuple[float, float]]) -> Figure:
 
 def one_transaction(trial: Trial, ours: Served) -> Side:
     body = trial.lines()
-    return Side(lambda: ours.post(trial.path, body, NDJSON), lambda answer: _all_stored(trial, [answer]))
+    return Side(lambda: ours.post(trial.path, body, NDJSON), lambda answer: _all_created(trial, [answer]))
 
 
 def two_transactions(trial: Trial, ours: Served) -> Side:
     bodies = [trial.lines(half=0), trial.lines(half=1)]
-    return Side(lambda: at_once(trial, ours, bodies), lambda answers: _all_stored(trial, answers))
+    return Side(lambda: at_once(trial, ours, bodies), lambda answers: _all_created(trial, answers))
 
 
 def at_once(trial: Trial, ours: Served, bodies: list[bytes]) -> list[tuple[int, bytes]]:
@@ -120,9 +120,11 @@ def first_and_replay(trial: Trial, ours: Served) -> Side:
         return ours.post(trial.path, body, NDJSON)
 
     def nothing_new(answer: tuple[int, bytes]) -> bool:
-        return _summary(answer) == {"received": VINES, "created": 0, "unchanged": VINES} and _all_stored(trial, None)
+        return summary_of(answer) == {"received": VINES, "created": 0, "unchanged": VINES} and all_stored(
+            trial, trial.records
+        )
 
-    return Side(send, lambda answer: _summary(answer)["created"] == VINES, again=Side(send, nothing_new))
+    return Side(send, lambda answer: summary_of(answer)["created"] == VINES, again=Side(send, nothing_new))
 
 
 def stock_list(trial: Trial, stock: Served) -> Side:
@@ -131,7 +133,7 @@ def stock_list(trial: Trial, stock: Served) -> Side:
     def holds(answer: tuple[int, bytes]) -> bool:
         status, said = answer
         assert status == 201, said[:500]
-        return len(orjson.loads(said)) == STOCK_ROWS and _stored(trial, STOCK_ROWS)
+        return len(orjson.loads(said)) == STOCK_ROWS and all_stored(trial, trial.records[:STOCK_ROWS])
 
     return Side(lambda: stock.post("/dormant-records/", body, "application/json"), holds)
 
@@ -179,13 +181,13 @@ def bare_copy(trial: Trial, copied: Copied) -> Side:
             into.write(copied.rows)
         connection.commit()
 
-    return Side(copy, lambda _: _stored(trial, VINES))
+    return Side(copy, lambda _: all_stored(trial, trial.records))
 
 
 def copy_of_what_is_stored(trial: Trial, ours: Served) -> Copied:
     """Store everything over HTTP once, and give what then stands in the table, in the order in which it stands."""
     answer = ours.post(trial.path, trial.lines(), NDJSON)
-    assert _summary(answer)["created"] == VINES
+    assert summary_of(answer)["created"] == VINES
     with trial.ground.connect() as connection:
         columns = _columns(connection)
         query = (
@@ -211,7 +213,7 @@ def _columns(connection: psycopg.Connection) -> str:
 # --- What is asserted off the clock ---------------------------------------------------------------------
 
 
-def _summary(answer: tuple[int, bytes]) -> dict[str, int]:
+def summary_of(answer: tuple[int, bytes]) -> dict[str, int]:
     status, body = answer
     assert status == 200, body[:2000]
     told = orjson.loads(body)
@@ -219,17 +221,15 @@ def _summary(answer: tuple[int, bytes]) -> dict[str, int]:
     return {name: count for name, count in told["summary"].items() if count or name == "created"}
 
 
-def _all_stored(trial: Trial, answers: list[tuple[int, bytes]] | None) -> bool:
-    created = sum(_summary(answer)["created"] for answer in answers) if answers is not None else VINES
-    return created == VINES and _stored(trial, VINES)
+def _all_created(trial: Trial, answers: list[tuple[int, bytes]]) -> bool:
+    return sum(summary_of(answer)["created"] for answer in answers) == VINES and all_stored(trial, trial.records)
 
 
-def _stored(trial: Trial, rows: int) -> bool:
+def all_stored(trial: Trial, sent: list[dict[str, Any]]) -> bool:
     """Hold the sums of what stands in the table to what was sent, and take it away."""
-    sent = trial.records[:rows]
     expected = (
-        rows,
-        rows,
+        len(sent),
+        len(sent),
         sum(record["nodes_retained"] for record in sent),
         sum(round(100 * record["pruning_weight"]["value"]) for record in sent),
         sum(uuid.UUID(record["id"]).int & 0xFFFF for record in sent),

@@ -31,7 +31,6 @@ VINES: Final = BLOCKS * ROWS * PLACES
 #: Winters on record for every vine, before the season that trials insert.
 SEASONS: Final = range(2017, 2027)
 TRIAL_SEASON: Final = 2027
-MOST_FARMS: Final = 10
 
 
 @dataclass(frozen=True)
@@ -74,8 +73,8 @@ _TRACES: Final = ("pruning_target", "record_change")
 
 @contextmanager
 def standing(*, farms: int = 1) -> Iterator[tuple[Stack, Ground]]:
-    """Bring the stack up with so many farms of a million records each."""
-    base = Path(os.environ.get("STACK_HOME") or ROOT / ".stack") / "bench"
+    """Bring the stack up with so many farms of a million records each; trials work on the first of them."""
+    base = Path(os.environ.get("STACK_HOME") or ROOT / ".stack") / ("bench" if farms == 1 else f"bench-{farms}")
     _forget_other_days(base)
     with Stack(base) as stack:
         superuser = address(places_for(stack.base), "postgres", "vineyard")

@@ -21,7 +21,7 @@ import orjson
 from tests.bench.bulk import Trial, as_columns, trial_of
 from tests.bench.bulk_ground import TRIAL_SEASON, standing
 from tests.bench.pairs import Figure, median_ratio
-from tests.bench.served import Served, serve_ours, serve_stock
+from tests.bench.served import NDJSON, Served, serve_ours, serve_stock
 from vineyard.listening import DEFAULT_HOST
 
 CONNECTIONS: Final = 64
@@ -85,12 +85,10 @@ def figures() -> Iterator[Figure]:
 
 def loads(trial: Trial, ours: Served, stock: Served, folder: Path) -> tuple[Load, Load]:
     mine, theirs = folder / "ours", folder / "stock"
-    mine.write_bytes(
-        b"\n".join(orjson.dumps({name: each[name] for name in each if name != "kind"}) for each in trial.records)
-    )
+    mine.write_bytes(trial.lines())
     theirs.write_bytes(b"\n".join(orjson.dumps(as_columns(trial, each)) for each in trial.records))
-    path = f"/api/v1/farms/{trial.ground.farm}/dormant-records"
-    return Load(ours, path, mine), Load(stock, "/dormant-records/", theirs)
+    path = f"/api/v1/farms/{trial.ground.farm}/records"
+    return Load(ours, path, mine, NDJSON), Load(stock, "/dormant-records/", theirs)
 
 
 def compared(trial: Trial, ours: Load, stock: Load) -> Figure:

@@ -39,14 +39,17 @@ class Measured:
 class Side:
     """One way: what is timed, and what is asserted of its result afterwards, off the clock.
 
-    ``again`` is what follows on the state that the work left, timed by itself.
+    ``before`` brings about what the work needs, off the clock; ``again`` is what follows on the state that the work
+    left, timed by itself.
     """
 
     work: Callable[[], Any]
     holds: Callable[[Any], bool]
     again: Side | None = None
+    before: Callable[[], Any] = lambda: None
 
     def timed(self) -> float:
+        self.before()
         began = time.perf_counter()
         result = self.work()
         took = time.perf_counter() - began
