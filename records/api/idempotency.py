@@ -92,11 +92,14 @@ def key_of(sent: str) -> str:
 
 def fingerprint_of(request: Request) -> str:
     """Give a digest of what the request says: the order of members, and space between them, say nothing."""
-    http = request._request  # noqa: SLF001 - the body must be left unread for the view, whatever its form
+    http: Any = request._request  # noqa: SLF001 - the body must be left unread for the view, whatever its form
+    if hasattr(http, "said_digest"):  # a view that carries a request out a second time has read its body
+        return str(http.said_digest)
     media_type = (request.content_type or "").partition(";")[0].strip().lower()
     query = sorted(parse_qsl(http.META.get("QUERY_STRING", ""), keep_blank_values=True))
     head = _digest([request.method, request.path, query, media_type])
-    return hashlib.sha256(head.encode() + _said(_body(http), media_type)).hexdigest()
+    http.said_digest = hashlib.sha256(head.encode() + _said(_body(http), media_type)).hexdigest()
+    return str(http.said_digest)
 
 
 def _body(http: Any) -> bytes:

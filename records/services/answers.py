@@ -26,7 +26,7 @@ KEPT_FOR: Final = timedelta(days=30)
 NO_FARM: Final = uuid.UUID(int=0)
 #: Bodies above this are kept compressed; an answer of many rows says much alike, and shrinks to a tenth.
 LARGEST_PLAIN: Final = 65_536
-LARGEST_KEPT: Final = 2_000_000
+LARGEST_KEPT: Final = 8_000_000
 #: One statement of the sweep removes so many, so that it never holds anybody up.
 SWEPT_AT_ONCE: Final = 1_000
 
@@ -85,7 +85,7 @@ def keep_answer(request: Known, answer: Answered, *, is_secret: bool) -> None:
     if request.farm_id != NO_FARM and not Farm.objects.filter(pk=request.farm_id).exists():
         return  # the request erased its farm, and nothing of it may stay
     deflated = len(answer.body) > LARGEST_PLAIN
-    body = zlib.compress(answer.body, 6) if deflated else answer.body
+    body = zlib.compress(answer.body, 3) if deflated else answer.body
     KeptAnswer.objects.create(
         farm_id=request.farm_id,
         person_id=request.person_id,
