@@ -25,20 +25,6 @@ ROUNDS = 12
 
 
 @pytest.fixture
-def founding(transactional_db: None) -> Any:
-    """Open the transaction in which the cast is founded, as a request would."""
-    opened = transaction.atomic()
-    opened.__enter__()
-    return opened
-
-
-@pytest.fixture
-def players(founding: Any, cast: Any) -> Any:
-    founding.__exit__(None, None, None)
-    return cast
-
-
-@pytest.fixture
 def api(players: Any, tmp_path: Path) -> Iterator[ServedApi]:
     served = ServedApi(tmp_path / "api.log")
     yield served

@@ -10,26 +10,11 @@ from typing import Any
 
 import httpx
 import pytest
-from django.db import transaction
 
 from tests.vineyard.served import ServedApi
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 Serve = Callable[..., ServedApi]
-
-
-@pytest.fixture
-def founding(transactional_db: None) -> Any:
-    """Open the transaction in which the cast is founded, as a request would."""
-    opened = transaction.atomic()
-    opened.__enter__()
-    return opened
-
-
-@pytest.fixture
-def players(founding: Any, cast: Any) -> Any:
-    founding.__exit__(None, None, None)
-    return cast
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from vineyard.api.constraints import said_by
 from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, Kind, problem
 
-RETRY_AFTER_SECONDS: Final = "5"
+RETRY_AFTER_SECONDS: Final = "2"
 
 
 def problem_response(request: HttpRequest, kind: Kind, detail: str, **more: Any) -> HttpResponse:

@@ -92,5 +92,5 @@ def test_with_the_database_away_what_needs_it_is_503_and_the_rest_answers():
     )
     assert ended.stdout.splitlines() == [
         "/livez 200 None", "/ 200 None", "/problems 200 None", "/openapi.json 200 None",
-        "/readyz 503 5", "/api/v1/me 503 5", "/api/v1/formulas 503 5",
+        "/readyz 503 5", "/api/v1/me 503 2", "/api/v1/formulas 503 2",
     ]  # fmt: skip
