@@ -33,7 +33,15 @@ class ServedApi:
             urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{connection.settings_dict['NAME']}")
         )
         argv = [sys.executable, "-m", "granian", *GRANIAN, "--port", str(port), "--workers", "2"]
-        argv += ["--respawn-failed-workers", "--respawn-interval", "0.1", "--log-level", "warning"]
+        argv += [
+            "--respawn-failed-workers",
+            "--respawn-interval",
+            "0.1",
+            "--workers-kill-timeout",
+            "3",
+            "--log-level",
+            "warning",
+        ]
         environment = {**os.environ, "DATABASE_URL": database, **settings}
         with log.open("w") as opened:
             self.process = subprocess.Popen(
