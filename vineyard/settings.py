@@ -209,6 +209,8 @@ SPECTACULAR_SETTINGS = {
         "farm's things are answered as if there were none. A create with an `id` of your own may be sent again for "
         "ever. A change takes the ETag that you read as `If-Match`. Every answer that is not a success is a problem "
         "by RFC 9457, explained at `/problems`. Lists are paged: follow `next`.\n\n"
+        "What has no id of yours takes an `Idempotency-Key`, by which it is known again for 30 days. `RateLimit` says "
+        "what is left of what you may ask; 429 and 503 say in `Retry-After` when to come back.\n\n"
         "A guide only: check bud survival, cultivar and site with local extension or a licensed adviser."
     ),
     "VERSION": "1.0.0",

@@ -10,6 +10,8 @@ from contextlib import asynccontextmanager
 from typing import Final
 from wsgiref.types import WSGIEnvironment
 
+from vineyard.addresses import address_of
+
 _FARM: Final = re.compile(r"/api/v1/farms/([0-9A-Fa-f-]{36})(?:/|$)")
 #: So many may wait for one holder; more are refused at once, because each keeps its body in memory.
 LONGEST_QUEUE: Final = 1_000
@@ -81,4 +83,4 @@ def caller_of(environ: WSGIEnvironment) -> str:
     said = environ.get("HTTP_AUTHORIZATION") or environ.get("HTTP_COOKIE")
     if said:
         return "caller " + hashlib.sha256(said.encode("utf-8", "replace")).hexdigest()
-    return f"address {environ.get('REMOTE_ADDR', '')}"
+    return f"address {address_of(environ)}"
