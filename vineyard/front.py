@@ -17,6 +17,7 @@ from wsgiref.types import WSGIApplication, WSGIEnvironment
 
 from vineyard.api.bodies import largest_body
 from vineyard.calling import Answer, Streamed, call, environ_of, refusal
+from vineyard.combining import Combiner
 from vineyard.turns import Turns, TurnsAreFull, caller_of, farm_of
 
 log = logging.getLogger("vineyard.front")
@@ -77,6 +78,7 @@ class Front:
         self._turns = Turns(at_once=max(1, threads // 2))
         self._patience = patience or Patience()
         self._held = 0
+        self._combiner = Combiner(self._whole)
 
     async def __rsgi__(self, scope: Scope, protocol: Any) -> None:
         environ = environ_of(scope)
@@ -87,7 +89,11 @@ class Front:
         except TooMuchHeld:
             return _refuse(protocol, environ, "unavailable", "Too many bodies arrive at once. Nothing was stored.")
         try:
-            await self._answer(environ, body, protocol)
+            answer = await self._combiner.answer(environ, body)
+            if answer is None:
+                answer = await self._called(environ, body, protocol)
+            if answer is not None:
+                _send(protocol, answer)
         except TurnsAreFull:
             _refuse(protocol, environ, "too_many_requests", _NO_TURN)
         except Exception:
@@ -127,16 +133,21 @@ class Front:
         self._held += len(chunk)
         return chunk
 
-    async def _answer(self, environ: WSGIEnvironment, body: bytes, protocol: Any) -> None:
+    async def _whole(self, environ: WSGIEnvironment, body: bytes) -> Answer:
+        """Give the answer to small requests that were combined; theirs is never large enough to be streamed."""
+        answer = await self._called(environ, body, None)
+        assert answer is not None  # noqa: S101 - only what was streamed gives none
+        return answer
+
+    async def _called(self, environ: WSGIEnvironment, body: bytes, protocol: Any) -> Answer | None:
+        """Give the answer of the application when the caller's turn has come; nothing of one that was streamed."""
         loop = asyncio.get_running_loop()
         async with AsyncExitStack() as turns:
             for holder in (caller_of(environ), farm_of(environ["PATH_INFO"])):
                 if holder:  # the caller's own turn first: nobody can fill the queue of a farm that is not theirs
                     await turns.enter_async_context(self._turns.of(holder, self._patience.turn_seconds))
             stream = Streamed(loop, protocol, self._patience.send_seconds)
-            answer = await loop.run_in_executor(self._pool, call, self._inner, environ, body, stream)
-        if answer is not None:
-            _send(protocol, answer)
+            return await loop.run_in_executor(self._pool, call, self._inner, environ, body, stream)
 
 
 def _is_taken(environ: WSGIEnvironment, announced: str) -> bool:

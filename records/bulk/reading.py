@@ -279,13 +279,6 @@ def _in_parts(items: Sequence[str], size: int) -> Iterator[list[str]]:
 KNOWN_VINES: Final = KnownVines()
 
 
-def lines_of(body: bytes) -> list[bytes]:
-    """Give the lines that hold anything."""
-    if b"\r" in body or b" \n" in body or b"\t" in body or body.endswith(b" "):
-        return [line for line in body.replace(b"\r\n", b"\n").split(b"\n") if line and not line.isspace()]
-    return list(filter(None, body.split(b"\n")))
-
-
 def in_order(lines: list[bytes]) -> list[tuple[int, bytes]]:
     """Give the lines with their numbers, ordered by kind and id, so that no two writers wait for each other.
 

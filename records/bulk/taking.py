@@ -9,7 +9,8 @@ from itertools import islice
 from typing import Any, Final, TypeVar
 
 from records.access import OpenFarm, Right
-from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order, lines_of
+from records.bulk.lines import lines_of
+from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
 from records.bulk.rows import NULL, Batch, columns_of
 from records.bulk.storing import OnConflict, Outcome, Outcomes, Store, VinesMoved
 from records.kinds import Kind

@@ -1,0 +1,154 @@
+"""Small bulk requests of one caller that arrive together are carried out as one, and each gets its own answer.
+
+A field app's server that passes on sixty phones sends sixty requests at once, each with a line or two.  One by one
+each costs a look-up of the key, a walk through the door and a commit; together they cost that once.  The key and the
+door are asked after the last of them has arrived, so what was revoked is revoked for all of them.  A request waits
+for nobody: the first goes at once, and those that arrive while it is under way go together next.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+from wsgiref.types import WSGIEnvironment
+
+import orjson
+
+from records.bulk.lines import lines_of
+from vineyard.calling import Answer
+
+#: The member of the environment that says how many requests stand in this one; no header can set it.
+COMBINED: Final = "vineyard.combined"
+LARGEST_SMALL: Final = 16_384
+MOST_SMALL_LINES: Final = 50
+MOST_TOGETHER: Final = 200
+_PATH: Final = re.compile(r"/api/v1/farms/[0-9a-f-]{36}/records")
+_QUERIES: Final = {"", "on_conflict=error", "on_conflict=ignore", "on_conflict=update"}
+#: Headers that make a request one by itself.
+_BY_ITSELF: Final = ("HTTP_IDEMPOTENCY_KEY", "HTTP_PREFER", "HTTP_CONTENT_ENCODING", "HTTP_X_REQUEST_ID", "HTTP_TRANSFER_ENCODING")
+#: Refusals of the caller or the farm, the same for everybody in the request.
+_FOR_ALL: Final = {401, 403, 404, 429}
+
+Run = Callable[[WSGIEnvironment, bytes], Awaitable[Answer]]
+
+
+@dataclass
+class _Waiting:
+    """One request that waits for its answer."""
+
+    environ: WSGIEnvironment
+    lines: list[bytes]
+    answer: asyncio.Future[Answer]
+
+
+class Combiner:
+    """Carries out small bulk requests, together where they came together; for one event loop."""
+
+    def __init__(self, run: Run) -> None:
+        self._run = run
+        self._waiting: dict[Any, list[_Waiting]] = {}
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    async def answer(self, environ: WSGIEnvironment, body: bytes) -> Answer | None:
+        """Give the answer to a small bulk request, or nothing where the request is another."""
+        lines = _lines_of_small(environ, body)
+        if lines is None:
+            return None
+        key = _key(environ)
+        waiting = _Waiting(environ, lines, asyncio.get_running_loop().create_future())
+        if key in self._waiting:
+            self._waiting[key].append(waiting)
+        else:
+            self._waiting[key] = [waiting]
+            self._start(key)
+        return await waiting.answer
+
+    def _start(self, key: Any) -> None:
+        task = asyncio.create_task(self._carry_out(key))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _carry_out(self, key: Any) -> None:
+        """Carry out what waits under a key until nothing does."""
+        while together := self._waiting[key][:MOST_TOGETHER]:
+            self._waiting[key] = self._waiting[key][MOST_TOGETHER:]
+            try:
+                answers = await self._answers(together)
+            except BaseException as failure:
+                for each in together:
+                    if not each.answer.done():
+                        each.answer.set_exception(failure)
+                if not isinstance(failure, Exception):
+                    raise
+            else:
+                for each, answer in zip(together, answers, strict=True):
+                    if not each.answer.done():  # its client may have gone away
+                        each.answer.set_result(answer)
+        del self._waiting[key]
+
+    async def _answers(self, together: Sequence[_Waiting]) -> Sequence[Answer]:
+        whole = await self._run_together(together)
+        if len(together) == 1 or whole.status in _FOR_ALL:
+            return [whole] * len(together)
+        if whole.status not in {200, 207}:  # something in one of them: the others must not suffer for it
+            return [await self._run_together([each]) for each in together]
+        return _split(whole, [len(each.lines) for each in together])
+
+    async def _run_together(self, together: Sequence[_Waiting]) -> Answer:
+        body = b"\n".join(line for each in together for line in each.lines)
+        environ = {**together[0].environ, "CONTENT_LENGTH": str(len(body)), COMBINED: len(together)}
+        return await self._run(environ, body)
+
+
+def _lines_of_small(environ: WSGIEnvironment, body: bytes) -> list[bytes] | None:
+    """Give the lines of a request that may be carried out with others."""
+    if (
+        environ["REQUEST_METHOD"] != "POST"
+        or len(body) > LARGEST_SMALL
+        or environ.get("CONTENT_TYPE") != "application/x-ndjson"
+        or environ.get("CONTENT_LENGTH") != str(len(body))
+        or environ["QUERY_STRING"] not in _QUERIES
+        or any(name in environ for name in _BY_ITSELF)
+        or not _PATH.fullmatch(environ["PATH_INFO"])
+    ):
+        return None
+    lines = lines_of(body)
+    return lines if 0 < len(lines) <= MOST_SMALL_LINES else None
+
+
+def _key(environ: WSGIEnvironment) -> Any:
+    """Give what requests must have in common: address, query, client and every header."""
+    headers = tuple(sorted((name, value) for name, value in environ.items() if name.startswith("HTTP_")))
+    return environ["PATH_INFO"], environ["QUERY_STRING"], environ["REMOTE_ADDR"], environ["wsgi.url_scheme"], headers
+
+
+def _split(whole: Answer, counts: Sequence[int]) -> list[Answer]:
+    """Give each request its part of the answer, as if it had been alone."""
+    document = orjson.loads(whole.body)
+    results: dict[int, dict[str, Any]] = {result["index"]: result for result in document["results"]}
+    headers = [(name, value) for name, value in whole.headers if name.lower() != "content-length"]
+    answers, start = [], 0
+    for count in counts:
+        own = [_moved(results[at], start) for at in range(start, start + count) if at in results]
+        failed = sum(result["status"] == "error" for result in own)
+        summary = {
+            "received": count,
+            **{name: sum(result["status"] == name for result in own) for name in ("created", "updated", "unchanged")},
+            "failed": failed,
+        }
+        body = orjson.dumps({**document, "summary": summary, "results": own})
+        own_headers = [*headers, ("Content-Length", str(len(body)))]
+        answers.append(Answer(207 if failed else 200, own_headers, body))
+        start += count
+    return answers
+
+
+def _moved(result: dict[str, Any], start: int) -> dict[str, Any]:
+    """Give a result with its index, and those in its pointers, counted from the request's own beginning."""
+    index = result["index"] - start
+    for error in result.get("error", {}).get("errors", ()):
+        error["pointer"] = f"#/{index}" + error["pointer"].removeprefix(f"#/{result['index']}")
+    return {**result, "index": index}
