@@ -11,7 +11,7 @@ from django.core.exceptions import RequestDataTooBig
 from django.db import OperationalError, transaction
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, PolymorphicProxySerializer, extend_schema
 from rest_framework import serializers, status
-from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.exceptions import ErrorDetail, ParseError, ValidationError
 from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -24,6 +24,7 @@ from records.api.kind_fields import WordField, sent_by, shown_of
 from records.api.strict import StrictBooleanField, StrictQuery
 from records.api.views import FarmView
 from records.bulk import LARGEST_BODY, LONGEST_LINE, MOST_DOCUMENTS, MOST_LINES
+from records.bulk.inflating import NotCompressed, TooLargeInflated, inflated
 from records.bulk.rows import Fault
 from records.bulk.storing import OnConflict, Outcome, VinesMoved
 from records.bulk.taking import Options, Taken, take_documents, take_lines
@@ -33,6 +34,7 @@ from records.kinds import KINDS, Kind
 from records.models.recorded import Recorded
 from records.services.recording import MODELS
 from records.services.unit_doubts import UnitDoubt
+from records.signals import count_rows
 
 MOST_TRIES: Final = 4
 _DEADLOCK, _SERIALIZATION = "40P01", "40001"
@@ -57,12 +59,20 @@ class Lines(BaseParser):
         self,
         stream: IO[Any],
         media_type: str | None = None,  # noqa: ARG002
-        parser_context: Mapping[str, Any] | None = None,  # noqa: ARG002
+        parser_context: Mapping[str, Any] | None = None,
     ) -> bytes:
         body: bytes = stream.read(LARGEST_BODY + 1)
         if len(body) > LARGEST_BODY:
             raise RequestDataTooBig
-        return body
+        request = (parser_context or {}).get("request")
+        if request is None or request.headers.get("Content-Encoding", "identity").lower() == "identity":
+            return body
+        try:
+            return inflated(body)
+        except TooLargeInflated as error:
+            raise RequestDataTooBig(str(error)) from error
+        except NotCompressed as error:
+            raise ParseError(str(error)) from error
 
 
 class Documents:
@@ -336,6 +346,9 @@ def _answer(taken: Taken, *, minimal: bool) -> Response:
         **{name: statuses.count(name) for name in ("created", "updated", "unchanged")},
         "failed": failed,
     }
+    for outcome in ("created", "updated", "unchanged"):
+        count_rows(outcome, summary[outcome])
+    count_rows("error", failed)
     results = ",".join([_result(taken, number) for number in _shown(taken, minimal=minimal)]).encode()
     doubts = orjson.dumps([_doubt(each) for each in taken.doubts])
     body = b'{"summary":%b,"doubts":%b,"results":[%b]}' % (orjson.dumps(summary), doubts, results)

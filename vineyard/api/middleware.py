@@ -126,11 +126,15 @@ def _brings_a_body(request: HttpRequest) -> bool:
 def _broken_form(request: HttpRequest) -> _Broken:
     compressed = request.headers.get("Content-Encoding", "identity").lower()
     charset = _CHARSET.search(request.headers.get("Content-Type", ""))
-    if compressed != "identity":
-        return "unsupported_media_type", "Send the body uncompressed, without Content-Encoding."
+    if compressed != "identity" and not (compressed == "gzip" and _may_be_compressed(request)):
+        return "unsupported_media_type", "Send the body without Content-Encoding; only NDJSON to …/records may be gzip."
     if charset and charset[1].lower() not in {"utf-8", "utf8"}:
         return "unsupported_media_type", "Send the body in UTF-8."
     return None
+
+
+def _may_be_compressed(request: HttpRequest) -> bool:
+    return request.path.endswith("/records") and request.content_type == "application/x-ndjson"
 
 
 def _hides_something(query: str) -> bool:

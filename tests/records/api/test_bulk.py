@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import uuid
 from typing import Any
@@ -11,7 +12,7 @@ import pytest
 from records.api.kind_examples import NEW
 from records.kinds import KINDS
 from records.models import DormantRecord, RecordChange
-from tests.records.yard import Bulk
+from tests.records.yard import NDJSON, Bulk
 
 pytestmark = pytest.mark.django_db
 
@@ -250,3 +251,33 @@ def test_a_body_that_is_no_list_is_refused(bulk):
 def test_too_many_records_are_refused_with_the_limit(bulk):
     answer = bulk.send_array([{}] * 5_001)
     assert (answer.status_code, answer.json()["errors"][0]["code"]) == (422, "too_many_lines")
+
+
+def test_lines_may_come_compressed(bulk):
+    rows = bulk.weighings(4)
+    answer = bulk.send(gzip.compress("\n".join(map(json.dumps, rows)).encode()), **{"Content-Encoding": "gzip"})
+    assert bulk.statuses(answer) == ["created"] * 4
+
+
+WHOLE = gzip.compress(b'{"kind": "shoot_count"}')
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [(gzip.compress(b" " * 60_000_000), 413), (b"not gzip", 400), (WHOLE[:-4], 400), (WHOLE + b"more", 400)],
+    ids=["bomb", "not gzip", "cut off", "goes on"],
+)
+def test_a_bomb_and_a_broken_body_are_refused_without_being_inflated(body, status, bulk):
+    answer = bulk.send(body, **{"Content-Encoding": "gzip"})
+    assert (answer.status_code, answer["Content-Type"]) == (status, "application/problem+json")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "content_type"),
+    [("br", NDJSON), ("deflate", NDJSON), ("gzip, gzip", NDJSON), ("gzip", "application/json")],
+)
+def test_any_other_compression_is_refused(encoding, content_type, bulk):
+    answer = bulk.client.post(
+        f"{bulk.url}/records", WHOLE, content_type=content_type, headers={"Content-Encoding": encoding}
+    )
+    assert answer.status_code == 415
