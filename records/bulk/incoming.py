@@ -74,8 +74,10 @@ def statements_of(kind: Kind) -> Statements:
         not_as_first_sent=f"""
             SELECT i.at, r.version
             FROM unnest(%(ids)s::uuid[], %(digests)s::uuid[]) WITH ORDINALITY AS i(id, digest, at)
-            LEFT JOIN "{table}" r ON r.farm_id = %(farm)s AND r.id = i.id AND r.line_digest = i.digest
-                AND r.withdrawn_at IS NULL
+            LEFT JOIN LATERAL (  -- OFFSET 0: one look into the key for each line, never a hash of the whole table
+                SELECT version FROM "{table}" WHERE farm_id = %(farm)s AND id = i.id AND line_digest = i.digest
+                AND withdrawn_at IS NULL OFFSET 0
+            ) AS r ON true
             WHERE r.version IS DISTINCT FROM 1
         """,
         standing=f"""

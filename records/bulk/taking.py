@@ -11,6 +11,7 @@ from typing import Any, Final, TypeVar
 from records.access import OpenFarm, Right
 from records.bulk.lines import lines_of
 from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
+from records.bulk.repeats import Repeats, repeats_among
 from records.bulk.rows import NULL, Batch, columns_of
 from records.bulk.storing import OnConflict, Outcome, Outcomes, Store, VinesMoved
 from records.kinds import Kind
@@ -52,8 +53,15 @@ class Taken:
 def take_lines(opened: OpenFarm, body: bytes, options: Options, careful: Careful) -> Taken:
     """Take in the records of a body with one JSON document a line; blank lines count for nothing."""
     opened.require(Right.RECORD)
+    ordered = in_order(lines_of(body))
+    # To update is to let the last line count, also one that was sent before: there, every line is read.
+    updates = options.on_conflict is OnConflict.UPDATE
+    repeats = Repeats() if updates else repeats_among(opened, ordered, options.kind)
     reader = Reader(opened, careful, ground_of(opened), options.kind)
-    return _take(opened, reader, options, _read_ahead(reader, in_order(lines_of(body))))
+    taken = _take(opened, reader, options, _read_ahead(reader, repeats.without(ordered)))
+    taken.outcomes |= repeats.outcomes
+    taken.ids |= repeats.ids
+    return taken
 
 
 def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options, careful: Careful) -> Taken:

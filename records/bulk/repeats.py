@@ -1,0 +1,99 @@
+"""Lines that were sent before, known again by their bytes alone: a phone that lost the reply sends everything again.
+
+A record keeps the digest of the line that brought it.  A line with this id and this digest says what the record was
+made from, so it need not be read again.  What is not known for certain is left to be read.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from hashlib import blake2b
+from typing import Final
+
+from django.db import connection
+
+from records.access import OpenFarm
+from records.bulk.incoming import statements_of
+from records.bulk.storing import UNCHANGED, Outcome, Outcomes
+from records.kinds import KINDS, Kind
+
+#: So many lines are looked up to see whether any was sent before; so many at once where one was.
+SAMPLED: Final = 20
+PART: Final = 10_000
+_ID: Final = re.compile(rb'"id"\s?:\s?"([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})"')
+_KIND: Final = re.compile(rb'"kind"\s?:\s?"([a-z_]{1,40})"')
+
+Numbered = tuple[int, bytes]
+
+
+@dataclass
+class Repeats:
+    """The lines of a request that are on record as they stand: what became of each, and its id."""
+
+    outcomes: Outcomes = field(default_factory=dict)
+    ids: dict[int, str] = field(default_factory=dict)
+
+    def without(self, ordered: Sequence[Numbered]) -> Sequence[Numbered]:
+        """Give the lines that have to be read."""
+        if not self.outcomes:
+            return ordered
+        return [numbered for numbered in ordered if numbered[0] not in self.outcomes]
+
+
+def repeats_among(opened: OpenFarm, ordered: Sequence[Numbered], only_kind: Kind | None) -> Repeats:
+    """Find the lines that are on record as they stand; a request that is new is not looked up line by line."""
+    found = Repeats()
+    step = max(1, len(ordered) // SAMPLED)
+    _look_up(opened, ordered[::step], only_kind, found)
+    if found.outcomes:
+        for start in range(0, len(ordered), PART):
+            _look_up(opened, ordered[start : start + PART], only_kind, found)
+    return found
+
+
+def _look_up(opened: OpenFarm, lines: Sequence[Numbered], only_kind: Kind | None, found: Repeats) -> None:
+    kinds = {only_kind.name.encode()} if only_kind else _kinds_of(lines)
+    for name in kinds:
+        kind = KINDS.get(name.decode())
+        if kind is not None:
+            some = lines if len(kinds) == 1 else [each for each in lines if _names(each[1], name)]
+            _look_up_kind(opened, kind, some, found)
+
+
+def _kinds_of(lines: Sequence[Numbered]) -> set[bytes]:
+    return {match[1] for _, line in lines if (match := _KIND.search(line))}
+
+
+def _names(line: bytes, kind: bytes) -> bool:
+    match = _KIND.search(line)
+    return match is not None and match[1] == kind
+
+
+def _look_up_kind(opened: OpenFarm, kind: Kind, lines: Sequence[Numbered], found: Repeats) -> None:
+    """Ask the table; it answers only with what is not on record as it was first sent, which is little as a rule."""
+    numbers: list[int] = []
+    ids: list[bytes] = []
+    digests: list[str] = []
+    for number, line in lines:
+        match = _ID.search(line)
+        if match is not None:
+            numbers.append(number)
+            ids.append(match[1])
+            digests.append(blake2b(line, digest_size=16).hexdigest())
+    if not numbers:
+        return
+    texts = b",".join(ids).decode()
+    named = {"ids": f"{{{texts}}}", "digests": f"{{{','.join(digests)}}}", "farm": opened.farm.pk}
+    with connection.cursor() as cursor:
+        cursor.execute(statements_of(kind).not_as_first_sent, named)
+        others = cursor.fetchall()
+    found.outcomes |= dict.fromkeys(numbers, UNCHANGED)
+    found.ids.update(zip(numbers, texts.split(","), strict=True))
+    for at, version in others:
+        number = numbers[at - 1]
+        if version is None:
+            del found.outcomes[number], found.ids[number]
+        else:
+            found.outcomes[number] = Outcome("unchanged", version)
