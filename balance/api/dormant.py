@@ -36,7 +36,7 @@ class DormantRecordWithTarget(shown_of(DORMANT_RECORD)):  # type: ignore[misc]
 
     class Meta:
         model = DormantRecord
-        fields = [*shown_of(DORMANT_RECORD).Meta.fields, "target", "verdict"]  # type: ignore[attr-defined]
+        fields = [*shown_of(DORMANT_RECORD).Meta.fields, "target", "verdict"]
 
     @extend_schema_field(TargetOut)
     def get_target(self, record: DormantRecord) -> dict[str, Any]:

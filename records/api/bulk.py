@@ -55,7 +55,7 @@ class Lines(BaseParser):
 
     media_type = "application/x-ndjson"
 
-    def parse(
+    def parse(  # type: ignore[override]
         self,
         stream: IO[Any],
         media_type: str | None = None,  # noqa: ARG002
@@ -166,7 +166,9 @@ class BulkError(serializers.Serializer[Any]):
     status = serializers.ChoiceField(choices=sorted(set(STATUS.values())))
     code = serializers.ChoiceField(choices=sorted(STATUS))
     detail = serializers.CharField()
-    errors = serializers.ListField(child=serializers.DictField(), required=False)
+    errors = serializers.ListField(  # type: ignore[assignment]
+        child=serializers.DictField(), required=False
+    )
     current = serializers.DictField(required=False, help_text="The record that stands in the way.")
 
 
@@ -247,7 +249,8 @@ class Records(FarmView):
         retried = isinstance(exc, VinesMoved) or (isinstance(exc, OperationalError) and _waited_in_a_ring(exc))
         if retried and self._tries < MOST_TRIES:
             raise _Again from exc
-        return super().handle_exception(exc)
+        response: Response = super().handle_exception(exc)
+        return response
 
     @extend_schema(
         summary="Store many records at once",

@@ -53,7 +53,7 @@ class ChangeOut(serializers.Serializer[Any]):
     )
     version = serializers.IntegerField()
     changed_at = serializers.DateTimeField()
-    data = serializers.DictField(help_text="As its own address shows it.")
+    data = serializers.DictField(help_text="As its own address shows it.")  # type: ignore[assignment]
 
 
 class ChangesOut(serializers.Serializer[Any]):

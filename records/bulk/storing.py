@@ -75,7 +75,7 @@ class Store:
     def _known(self, statements: Statements, batch: Batch) -> Outcomes:
         """Give the lines that are on record with the very same bytes."""
         digests = [text.rsplit(b"\t", 2)[1] for text in batch.texts]
-        named = {"ids": _array(batch.ids), "digests": _array(digests), "farm": self.opened.farm.pk}
+        named: dict[str, Any] = {"ids": _array(batch.ids), "digests": _array(digests), "farm": self.opened.farm.pk}
         with connection.cursor() as cursor:
             cursor.execute(statements.known, named)
             found = cursor.fetchall()

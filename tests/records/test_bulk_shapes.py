@@ -7,7 +7,7 @@ import uuid
 from datetime import UTC, datetime
 from decimal import Decimal
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from hypothesis import example, given, settings
@@ -37,7 +37,7 @@ def ground() -> Ground:
 
 
 def carefully(line: bytes) -> tuple[bytes, bytes] | None:
-    reader = Reader(SimpleNamespace(farm=FARM), Documents(), ground())
+    reader = Reader(cast(Any, SimpleNamespace(farm=FARM)), Documents(), ground())
     batches = reader.read([(0, line)])
     return (batches[0].ids[0], batches[0].texts[0]) if batches else None
 

@@ -33,7 +33,8 @@ class Service:
     """Stands for the application: it stores every line but a wrong one, and notes how it was called."""
 
     def __init__(self, status: int = 200) -> None:
-        self.status, self.calls = status, []
+        self.status = status
+        self.calls: list[tuple[int, bytes, str]] = []
 
     async def run(self, environ: Any, body: bytes) -> Answer:
         self.calls.append((environ[COMBINED], body, environ["HTTP_AUTHORIZATION"]))
