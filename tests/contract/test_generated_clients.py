@@ -22,7 +22,7 @@ import pytest
 
 from tests.contract.conftest import HERE, NODE_TOOLS
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 
 THE_DAY = {
     "farms": True,

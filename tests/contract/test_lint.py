@@ -8,7 +8,7 @@ import pytest
 
 from tests.contract.conftest import HERE
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 
 
 def test_the_linter_finds_no_error_and_no_warning(document, node):
