@@ -6,7 +6,7 @@ import hashlib
 import textwrap
 import zipfile
 from collections.abc import Callable, Iterator
-from typing import IO, Final
+from typing import IO, Final, cast
 
 from records.exporting.cells import line_of
 from records.exporting.sheets import Sheet, file_name, sheets
@@ -57,7 +57,7 @@ def write_archive(snapshot: Snapshot, parts: Parts) -> Iterator[Progress]:
     counted = [(sheet, snapshot.count(sheet)) for sheet in sheets()]
     total, done = 2 * sum(count for _, count in counted), 0
     yield done, total
-    target: IO[bytes] = parts  # type: ignore[assignment] - zipfile needs no more of a file than this
+    target = cast(IO[bytes], parts)  # zipfile needs no more of a file than this
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr(_named("README.txt", snapshot), readme(snapshot, counted))
         for sheet, _ in counted:

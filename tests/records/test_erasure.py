@@ -14,6 +14,7 @@ from django.db import DatabaseError, ProgrammingError, connection, transaction
 
 from records.access import enter, open_farm, open_for_work
 from records.context import set_context
+from records.errors import NotValid
 from records.models import Erasure, Farm, JobTicket, Membership
 from records.services import erasure, jobs
 from records.services.vineyards import change_block, create_block, create_row, plant_row
@@ -249,5 +250,5 @@ def _restore_without_log(columns: dict[str, Any], owner: Any) -> None:
 @pytest.mark.parametrize("line", ["{}", "not json", '{"farm": 7, "erased_at": "now", "asked_by": null}'])
 @pytest.mark.django_db
 def test_a_line_that_is_no_line_of_a_log_is_refused_with_its_beginning(line):
-    with pytest.raises(erasure.NotValid, match="is no line of a log of erasures"):
+    with pytest.raises(NotValid, match="is no line of a log of erasures"):
         erasure.replay([line])

@@ -42,6 +42,12 @@ def browser() -> Client:
     return Client(enforce_csrf_checks=True)
 
 
+def most_attempts(name: str) -> int:
+    limit = settings.RATE_LIMITS[name]
+    assert limit is not None
+    return limit.amount
+
+
 def token_of(page: Any) -> str:
     found = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.content.decode())
     assert found
@@ -115,7 +121,7 @@ def test_guessing_at_one_account_is_held_up_from_whatever_address_and_whether_or
     email = f"{secrets.token_hex(8)}@harrow-vale.example"
     if exists:
         Person.objects.create_user(email, "Somebody", PASSWORD)
-    most = settings.RATE_LIMITS["login_account"].amount
+    most = most_attempts("login_account")
     statuses = []
     for number in range(most + 2):
         answer = sign_in(browser, email.upper() if number % 2 else email, "", f"10.9.{secrets.randbelow(256)}.{number}")
@@ -126,7 +132,7 @@ def test_guessing_at_one_account_is_held_up_from_whatever_address_and_whether_or
 
 
 def test_a_hundred_wrong_passwords_from_one_address_are_held_up_whatever_the_accounts(browser, cast, address):
-    most = settings.RATE_LIMITS["login_address"].amount
+    most = most_attempts("login_address")
     token = token_of(browser.get("/login"))
     statuses = [
         browser.post(
@@ -143,7 +149,7 @@ def test_a_hundred_wrong_passwords_from_one_address_are_held_up_whatever_the_acc
 def test_the_right_password_does_not_help_while_the_account_is_held_up(browser, grower):
     email = f"{secrets.token_hex(8)}@harrow-vale.example"
     Person.objects.create_user(email, "Somebody", PASSWORD)
-    for number in range(settings.RATE_LIMITS["login_account"].amount):
+    for number in range(most_attempts("login_account")):
         sign_in(browser, email, "", f"10.8.{secrets.randbelow(256)}.{number}")
     assert sign_in(browser, email, PASSWORD, "10.8.0.200").status_code == 429
 

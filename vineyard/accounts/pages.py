@@ -29,7 +29,7 @@ def guarded(page: HttpResponseBase) -> HttpResponseBase:
 def refused(request: HttpRequest, kind: Kind, response: HttpResponseBase) -> HttpResponseBase:
     """Give a refusal as a page; one that is a page already stays as it is."""
     of = response.headers.get("Content-Type", "")
-    if of.startswith("text/html") and getattr(response, "content", b"streamed"):
+    if of.startswith("text/html") and not (isinstance(response, HttpResponse) and not response.content):
         return response
     detail = kind.explanation
     if isinstance(response, HttpResponse) and of.startswith(CONTENT_TYPE):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from datetime import timedelta
 from http import HTTPStatus
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.signals import user_logged_in, user_logged_out
@@ -30,6 +30,7 @@ from vineyard.limits import allow_together, forget
 #: By this label the keys of the documentation page are known: a person has one at a time, and none once signed out.
 LABEL: Final = "for trying calls in the documentation"
 GOOD_FOR: Final = timedelta(hours=1)
+REFUSED: Final = "This e-mail address and this password do not belong together."
 #: What the page asks for → what its key may do.
 CHOICES: Final = {"read": [Right.READ], "all": list(Right)}
 
@@ -37,10 +38,7 @@ CHOICES: Final = {"read": [Right.READ], "all": list(Right)}
 class SignInForm(AuthenticationForm):
     """Django's own form, with one sentence for every reason: nothing tells a wrong password from an unknown person."""
 
-    error_messages = {
-        "invalid_login": "This e-mail address and this password do not belong together.",
-        "inactive": "This e-mail address and this password do not belong together.",
-    }
+    error_messages = {"invalid_login": REFUSED, "inactive": REFUSED}
 
 
 @method_decorator(never_cache, name="dispatch")
@@ -68,7 +66,7 @@ class SignIn(LoginView):
         return super().form_valid(form)
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:  # noqa: ARG002
-        page = self._page(self.request, SignInForm.error_messages["invalid_login"])
+        page = self._page(self.request, REFUSED)
         page.status_code = HTTPStatus.UNAUTHORIZED
         page.headers["WWW-Authenticate"] = 'Form realm="vineyard"'
         return page
@@ -79,7 +77,7 @@ class SignIn(LoginView):
     def _page(self, request: HttpRequest, refusal: str) -> HttpResponse:
         """Give the form again, with nothing in it that was typed: the page is the same for everybody."""
         form = self.get_form_class()(request)
-        return cast(HttpResponse, self.render_to_response(self.get_context_data(form=form, refusal=refusal)))
+        return self.render_to_response(self.get_context_data(form=form, refusal=refusal))
 
 
 class SignOut(LogoutView):

@@ -34,7 +34,8 @@ class JobTicketAdmin(StaffAdmin):
             default=Value("waits for a worker"),
             output_field=CharField(),
         )
-        return super().get_queryset(request).annotate(ticket_state=state)
+        tickets: QuerySet[Any] = super().get_queryset(request).annotate(ticket_state=state)
+        return tickets
 
     @admin.display(ordering="ticket_state")
     def state(self, ticket: Any) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from django.contrib import admin, messages
 from django.contrib.auth.forms import AdminUserCreationForm
@@ -13,8 +13,13 @@ from django.http import HttpRequest
 from records.models import ApiKey, Person, Program, ProgramMembership
 from vineyard.staff.site import StaffAdmin, site
 
+if TYPE_CHECKING:
+    NewUserForm = AdminUserCreationForm[Person]
+else:
+    NewUserForm = AdminUserCreationForm
 
-class NewPersonForm(AdminUserCreationForm):
+
+class NewPersonForm(NewUserForm):
     """A new person; without a password they call by key and cannot sign in."""
 
     class Meta:
@@ -91,7 +96,8 @@ class ApiKeyAdmin(StaffAdmin):
             default=Value("in force"),
             output_field=CharField(),
         )
-        return super().get_queryset(request).defer(*_HASHES).annotate(key_state=state)
+        keys: QuerySet[Any] = super().get_queryset(request).defer(*_HASHES).annotate(key_state=state)
+        return keys
 
     @admin.display(ordering="key_state")
     def state(self, key: Any) -> str:
