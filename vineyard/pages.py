@@ -103,7 +103,7 @@ class Swagger(SpectacularSwaggerView):
 
     @extend_schema(exclude=True)
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        response = super().get(request, *args, **kwargs)
+        response: Response = super().get(request, *args, **kwargs)  # type: ignore[no-untyped-call]
         response.data["person"] = self.person
         return response
 
