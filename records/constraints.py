@@ -184,7 +184,11 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "export_part_export_of_the_same_farm": ("no_such_export", (), _FARM),
     "export_part_once_a_number": ("already_recorded", (), "The part of the file was written already."),
     "erasure_one_line_a_farm": ("already_recorded", (), "The farm was erased already."),
-    "import_existing_known": ("unknown_word", ("existing",), "What exists is completed or kept: complete or keep."),
+    "import_existing_known": (
+        "unknown_word",
+        ("existing",),
+        "What exists is treated by one of complete, keep and update.",
+    ),
     "import_of_vines_says_the_season": ("required", ("season",), "A file of vines needs its season."),
     "import_job_of_the_same_farm": ("no_such_job", (), _FARM),
     "import_block_of_the_same_farm": ("no_such_block", ("block",), _FARM),

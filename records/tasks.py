@@ -6,6 +6,7 @@ import uuid
 
 from celery import shared_task
 
+from records.api import imports as _files  # noqa: F401 - registers its kind of job
 from records.services import answers, jobs
 from records.services import exports as _exports  # noqa: F401 - registers its kinds of job
 from records.services import imports as _imports  # noqa: F401 - registers its kind of job

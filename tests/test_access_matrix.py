@@ -115,6 +115,8 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/cultivar-groups"): Case(ANYBODY),
     ("GET", "api/v1/cultivars"): Case(ANYBODY),
     ("GET", "api/v1/formulas"): Case(ANYBODY),
+    ("GET", "api/v1/templates/{kind}.csv"): Case(ANYBODY),
+    ("GET", "api/v1/templates/{kind}.xlsx"): Case(ANYBODY),
     ("POST", "api/v1/balance/targets"): Case(
         ANYBODY,
         body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "lb"}, "formula": "american-30-10-lb"},
@@ -240,7 +242,7 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
     row = create_row(opened, block, None, 1).row
     plant_row(opened, row, 20)
     vines = iter(list(Vine.objects.for_farm(farm).filter(block=block).order_by("place")))
-    scene = Scene({"farm": farm.pk, "block": block.pk, "program": program.pk, "code": "not-found"}, vines, farm.name)
+    scene = Scene({"farm": farm.pk, "block": block.pk, "program": program.pk, "code": "not-found", "kind": "shoot_count"}, vines, farm.name)
     scene.ids |= {"row": row.pk, "vine": next(vines).pk, "record": uuid.uuid4()}
     helper = add_member(opened, email="helper@tern-hill.example", name="A. Helper", role="worker").row
     counted = give_consent(opened, None, Asked("summaries", "summaries@1", program_id=program.pk)).row

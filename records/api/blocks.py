@@ -10,7 +10,6 @@ from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_f
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.settings import api_settings
 
 from records.api.boundaries import (
     BOUNDARY_EXAMPLE,
@@ -34,7 +33,16 @@ from records.api.fields import (
     cultivar_group_field,
     length_of,
 )
-from records.api.forms import GEOJSON, GeoJsonRenderer, InForms, form_asked, form_field, form_parameter, in_forms
+from records.api.forms import (
+    GEOJSON,
+    GeoJsonRenderer,
+    InForms,
+    form_asked,
+    form_field,
+    form_parameter,
+    in_forms,
+    renderers,
+)
 from records.api.preconditions import answer, expected_version, place_of
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import READ_AND_MANAGE, FarmView
@@ -172,12 +180,12 @@ class Blocks(InForms, FarmView):
     rights = READ_AND_MANAGE
     keyset = ("name", "id")
     serializer_class = BlockOut
-    renderer_classes = [*api_settings.DEFAULT_RENDERER_CLASSES, GeoJsonRenderer]
+    renderer_classes = renderers(GeoJsonRenderer)
 
     @property
-    def most_on_a_page(self) -> int:
+    def page_limits(self) -> tuple[int, int]:
         """Fewer where each comes with its outline: fifty of the longest are some 20 MB."""
-        return 50 if form_asked(self.request) == GeoJsonRenderer.format else 500
+        return (50, 50) if form_asked(self.request) == GeoJsonRenderer.format else (50, 500)
 
     def get_queryset(self) -> QuerySet[Block]:
         return Block.objects.for_farm(self.opened.farm).select_related("pruning_formula")

@@ -6,7 +6,7 @@ Where both are sent, ``as=`` decides: it is what a person sees in the address.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, cast
 
 from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiParameter
@@ -34,8 +34,7 @@ class GeoJsonRenderer(BaseRenderer):
         accepted_media_type: str | None = None,
         renderer_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        json_renderer = api_settings.DEFAULT_RENDERER_CLASSES[0]()
-        return json_renderer.render(data, accepted_media_type, renderer_context)
+        return renderers()[0]().render(data, accepted_media_type, renderer_context)
 
 
 class FileRenderer(BaseRenderer):
@@ -83,6 +82,11 @@ class InForms:
 def form_asked(request: Request) -> str:
     """Give the word of the form that the answer takes."""
     return str(request.accepted_renderer.format)
+
+
+def renderers(*more: type[BaseRenderer]) -> list[type[BaseRenderer]]:
+    """Give the renderers of a view: the usual ones, JSON first, and more."""
+    return [*cast(list[type[BaseRenderer]], api_settings.DEFAULT_RENDERER_CLASSES), *more]
 
 
 def in_forms(as_json: Any, **others: Any) -> dict[Any, Any]:

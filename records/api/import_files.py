@@ -12,10 +12,12 @@ from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 
 from records.api.forms import CSV, XLSX
+from records.api.kind_fields import WordField
 from records.api.parameters import SEASON, text_of
 from records.api.strict import StrictBooleanField, StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
 from records.errors import NotValid
 from records.imports.column_maps import ColumnMap, read_map
+from records.kinds import KINDS
 from records.models.imports import Existing
 from records.services import imports
 
@@ -54,6 +56,7 @@ class ImportFile(StrictSerializer):
     existing = serializers.ChoiceField(
         choices=Existing.choices, required=False, help_text="What becomes of a record that stands."
     )
+    kind = WordField(tuple(KINDS), required=False, help_text="Kind of record that the file holds; without it, vines.")
 
 
 PARAMETERS: Final = [
@@ -74,9 +77,17 @@ PARAMETERS: Final = [
         "existing",
         str,
         enum=Existing.values,
-        description="What becomes of a record that the vine has for the season: `complete` (as it is without this "
-        "parameter) fills what is empty on it, as a new version; `keep` leaves it as it is. What is there is never "
-        "overwritten.",
+        description="What becomes of a record that stands. Of a file of vines: `complete` (as it is without this "
+        "parameter) fills what is empty on it, as a new version; `keep` leaves it as it is. Of a file of one kind: "
+        "`keep` (as it is without this parameter), or `update`, which changes the record of the line's id, from the "
+        "version that the line names.",
+    ),
+    OpenApiParameter(
+        "kind",
+        str,
+        enum=[*KINDS],
+        description="Kind of record that the file holds, with the columns of its template; without it, the file is one "
+        "of vines, read by a column map.",
     ),
 ]
 
@@ -92,6 +103,7 @@ def asked_of(request: Request) -> imports.Request:
         sheet=StrictCharField(max_length=120),
         dry_run=StrictBooleanField(),
         existing=serializers.ChoiceField(choices=Existing.choices),
+        kind=WordField(tuple(KINDS)),
     )
     if request.content_type.partition(";")[0].strip().lower() in {CSV, XLSX}:
         return _asked("the body of the request", body.get("content", b""), told)
@@ -117,7 +129,8 @@ def _asked(name: str, content: bytes, told: Mapping[str, Any]) -> imports.Reques
         season=told.get("season"),
         sheet=told.get("sheet", ""),
         dry_run=told.get("dry_run", False),
-        existing=told.get("existing", Existing.COMPLETE.value),
+        existing=told.get("existing") or (Existing.KEEP if told.get("kind") else Existing.COMPLETE).value,
+        kind=told.get("kind", ""),
     )
 
 

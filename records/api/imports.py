@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import QuerySet
@@ -13,8 +14,9 @@ from rest_framework import serializers, status
 from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.settings import api_settings
 
+from records.access import OpenFarm
+from records.api.bulk import Documents
 from records.api.forms import (
     CSV,
     XLSX,
@@ -25,16 +27,19 @@ from records.api.forms import (
     form_field,
     form_parameter,
     in_forms,
+    renderers,
 )
 from records.api.import_files import PARAMETERS, CsvParser, ImportFile, XlsxParser, asked_of
 from records.api.jobs import JOB_EXAMPLE, JobOut
+from records.api.kind_fields import sent_by
 from records.api.preconditions import place_of
 from records.api.strict import StrictBooleanField, StrictQuery
 from records.api.views import READ_AND_RECORD, FarmView
 from records.imports.reporting import report_lines
+from records.kinds import Kind
 from records.models import Import, ImportRow
 from records.models.imports import LineOutcome
-from records.services import imports
+from records.services import imports, record_files
 
 IMPORT_EXAMPLE = {
     "id": "0b6c3a52-9d1f-5c58-8f61-3a2f0c9e7d15",
@@ -47,8 +52,9 @@ IMPORT_EXAMPLE = {
     "column_map": "plain",
     "sheet": "",
     "dry_run": False,
+    "kind": "",
     "existing": "complete",
-    "counts": {"created": 351, "completed": 0, "unchanged": 0, "not_stored": 1, "with_findings": 2},
+    "counts": {"created": 351, "completed": 0, "updated": 0, "unchanged": 0, "not_stored": 1, "with_findings": 2},
     "received_at": "2026-11-20T15:04:05Z",
 }
 ROW_EXAMPLE = {
@@ -159,7 +165,9 @@ class Imports(FarmView):
         "good lines are stored, every doubtful value is named, and every line is kept as sent. The same file for the "
         "same block and season changes nothing. A file that brings new blocks, rows or vines takes the right `manage`; "
         "sent with less, such lines are named and not stored. A file of counts after a file of weights completes the "
-        "records of the first. Of a dry run the report is all that is stored.",
+        "records of the first. With `kind`, the file holds records of one kind, with the columns of its template "
+        "(`/templates/{kind}.csv`); each line goes through the rules of the kind's own "
+        "endpoint. Of a dry run the report is all that is stored.",
         parameters=PARAMETERS,
         request={
             CSV: {"type": "string"},
@@ -181,7 +189,7 @@ class Imports(FarmView):
         ],
     )
     def post(self, request: Request, farm: uuid.UUID) -> Response:
-        asked = imports.ask_for_import(self.opened, asked_of(request))
+        asked = _ask(self.opened, asked_of(request))
         body = {"import": ImportOut(asked.imported).data, "job": JobOut(asked.job).data}
         headers = {"Location": place_of(request, "job", farm=farm, job=asked.job.pk), "Retry-After": "1"}
         return Response(body, status=status.HTTP_202_ACCEPTED, headers=headers)
@@ -209,7 +217,7 @@ class ImportRows(InForms, FarmView):
 
     keyset = ("line", "id")
     serializer_class = ImportRowOut
-    renderer_classes = [*api_settings.DEFAULT_RENDERER_CLASSES, CsvRenderer]
+    renderer_classes = renderers(CsvRenderer)
 
     def get_queryset(self) -> QuerySet[ImportRow]:
         imported = imports.import_of(self.opened, self.kwargs["import_id"])
@@ -250,3 +258,20 @@ class ImportRows(InForms, FarmView):
             return attachment("".join(report_lines(whole)), CSV, "import-report.csv")
         page = self.paginate_queryset(lines)
         return self.get_paginated_response(self.get_serializer(page, many=True).data)
+
+
+def _ask(opened: OpenFarm, asked: imports.Request) -> imports.Asked:
+    return record_files.ask_for_records(opened, asked) if asked.kind else imports.ask_for_import(opened, asked)
+
+
+class _FileDocuments(Documents):
+    """Lines of a file of records: an old notebook may know the season and no more."""
+
+    def said(self, kind: Kind, document: Mapping[str, Any]) -> dict[str, Any]:
+        sent = sent_by(kind)(data=document)
+        sent.fields["observed_at"].required = False
+        sent.is_valid(raise_exception=True)
+        return dict(sent.validated_data)
+
+
+record_files.register(_FileDocuments())

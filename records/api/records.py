@@ -7,17 +7,30 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from django.db.models import QuerySet
+from django.http import HttpResponseBase
 from django.urls import URLPattern, path
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records.access import Right
+from records.api.forms import (
+    CsvRenderer,
+    InForms,
+    XlsxRenderer,
+    form_asked,
+    form_field,
+    form_parameter,
+    in_forms,
+    renderers,
+)
 from records.api.kind_examples import EXAMPLES, NEW, change_of
 from records.api.kind_fields import WordField, changed_by, sent_by, shown_of
 from records.api.parameters import SEASON, text_of
 from records.api.preconditions import answer, expected_version, place_of
+from records.api.record_files import FILE_EXAMPLES, MOST_IN_A_FILE, SAYS, record_file
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictUUIDField
 from records.api.views import READ_AND_RECORD, FarmView
 from records.kinds import Kind
@@ -97,18 +110,25 @@ def _named(view: type[FarmView], kind: Kind, what: str) -> type[FarmView]:
 def _list_view(kind: Kind, says: Says) -> type[FarmView]:
     shown, answering = shown_of(kind), _answering(kind, says)
 
-    class Records(FarmView):
+    class Records(InForms, FarmView):
         rights = READ_AND_RECORD
         keyset = ("season", "id")
         serializer_class = shown
+        renderer_classes = renderers(CsvRenderer, XlsxRenderer)
+
+        @property
+        def page_limits(self) -> tuple[int, int]:
+            in_a_file = form_asked(self.request) in {CsvRenderer.format, XlsxRenderer.format}
+            return (MOST_IN_A_FILE, MOST_IN_A_FILE) if in_a_file else (50, 500)
 
         def get_queryset(self) -> QuerySet[Recorded]:
             return MODELS[kind.name].objects.for_farm(self.opened.farm)
 
         @extend_schema(
             summary=f"List {kind.plural.replace('_', ' ')}",
-            description=f"{kind.says} By season, live ones only unless `withdrawn` says otherwise.",
+            description=f"{kind.says} By season, live ones only unless `withdrawn` says otherwise. {SAYS}",
             parameters=[
+                form_parameter("csv", "xlsx"),
                 OpenApiParameter("season", SEASON, description="Only this harvest year."),
                 OpenApiParameter("block", uuid.UUID, description="Only this block."),
                 OpenApiParameter("vine", uuid.UUID, description="Only this vine."),
@@ -116,24 +136,35 @@ def _list_view(kind: Kind, says: Says) -> type[FarmView]:
                     "withdrawn", str, enum=["include", "only"], description="Withdrawn ones too, or only."
                 ),
             ],
-            responses=shown(many=True),
+            responses=in_forms(shown(many=True), csv=OpenApiTypes.STR, xlsx=OpenApiTypes.BINARY),
             tags=[says.tag],
-            examples=[OpenApiExample("One record", value=EXAMPLES[kind.name], response_only=True)],
+            examples=[
+                OpenApiExample(
+                    "One record", value=EXAMPLES[kind.name], response_only=True, media_type="application/json"
+                ),
+                *FILE_EXAMPLES,
+            ],
         )
-        def get(self, request: Request, farm: uuid.UUID) -> Response:  # noqa: ARG002
+        def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
             query = StrictQuery.of(
                 request,
                 paged=True,
+                **{"as": form_field("csv", "xlsx")},
                 season=StrictIntegerField(min_value=1900, max_value=2100),
                 block=StrictUUIDField(),
                 vine=StrictUUIDField(),
                 withdrawn=WordField(("include", "only")),
             )
+            query.pop("as", None)
             withdrawn = query.pop("withdrawn", None)
             rows = self.get_queryset().filter(**query)
             if withdrawn != "include":
                 rows = rows.filter(withdrawn_at__isnull=withdrawn is None)
-            page = self.paginate_queryset(rows)
+            page = self.paginate_queryset(rows) or []
+            form = form_asked(request)
+            if form in {CsvRenderer.format, XlsxRenderer.format}:
+                self.spend(len(page) // 100)
+                return record_file(self.opened, kind, page, form, self.get_paginated_response([]))
             return self.get_paginated_response(self.get_serializer(page, many=True).data)
 
         @extend_schema(

@@ -17,6 +17,7 @@ from records.api import (
     keys,
     members,
     programs,
+    templates,
     vines,
 )
 from records.api.records import Says, views_of
@@ -42,6 +43,8 @@ urlpatterns = [
     path("cultivar-groups", catalogue.CultivarGroups.as_view(), name="cultivar-groups"),
     path("cultivars", catalogue.Cultivars.as_view(), name="cultivars"),
     path("formulas", catalogue.Formulas.as_view(), name="formulas"),
+    path("templates/<slug:kind>.csv", templates.CsvTemplate.as_view(), name="template-csv"),
+    path("templates/<slug:kind>.xlsx", templates.XlsxTemplate.as_view(), name="template-xlsx"),
     path("consent-texts", consents.ConsentTexts.as_view(), name="consent-texts"),
     path("programs", programs.Programs.as_view(), name="programs"),
     path("programs/<uuid:program>", programs.OneProgram.as_view(), name="program"),

@@ -18,7 +18,7 @@ from records.kinds import Kind
 from records.services.recording import MODELS
 
 #: Who sent the lines, the same for all of a request.
-PROVENANCE: Final = ("recorded_by_id", "api_key_id", "app_name")
+PROVENANCE: Final = ("recorded_by_id", "api_key_id", "app_name", "imported_from_id")
 #: What tells whether two records say the same.
 _PLACED: Final = ("vine_id", "block_id", "observed_at", "season")
 
@@ -53,10 +53,10 @@ def statements_of(kind: Kind) -> Statements:
     row = f"""
         SELECT %(farm)s::uuid AS farm_id, {listed}, %(recorded_by_id)s::uuid AS recorded_by_id,
                %(api_key_id)s::uuid AS api_key_id, %(app_name)s AS app_name, '' AS created_digest,
-               'api' AS source, 1 AS version
+               %(source)s AS source, %(imported_from)s::uuid AS imported_from_id, 1 AS version
         FROM {incoming}
     """
-    into = f"farm_id, {listed}, recorded_by_id, api_key_id, app_name, created_digest, source, version"
+    into = f"farm_id, {listed}, recorded_by_id, api_key_id, app_name, created_digest, source, imported_from_id, version"
     same = " AND ".join(f"r.{_quoted(name)} IS NOT DISTINCT FROM i.{_quoted(name)}" for name in said)
     return Statements(
         make=f"CREATE TEMPORARY TABLE IF NOT EXISTS {incoming} ({_typed(kind, columns)}) ON COMMIT DELETE ROWS",

@@ -53,6 +53,7 @@ class Store:
 
     opened: OpenFarm
     on_conflict: OnConflict = OnConflict.ERROR
+    imported_from: uuid.UUID | None = None
 
     def store(self, batch: Batch) -> Outcomes:
         """Store the lines of a batch; lines that were stored before are known again."""
@@ -126,6 +127,8 @@ class Store:
             "recorded_by_id": caller.person.pk,
             "api_key_id": key.pk if key else None,
             "app_name": key.app_name if key else "",
+            "source": "import" if self.imported_from else "api",
+            "imported_from": self.imported_from,
         }
 
     def _broken(self, statements: Statements, batch: Batch) -> Outcomes:

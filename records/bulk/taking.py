@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -35,6 +36,7 @@ class Options:
     on_conflict: OnConflict = OnConflict.ERROR
     atomic: bool = False
     kind: Kind | None = None
+    imported_from: uuid.UUID | None = None
 
 
 @dataclass
@@ -75,7 +77,7 @@ def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options,
 
 def _take(opened: OpenFarm, reader: Reader, options: Options, parts: Iterable[list[Batch]]) -> Taken:
     taken = Taken()
-    store = Store(opened, options.on_conflict)
+    store = Store(opened, options.on_conflict, options.imported_from)
     weighed: list[Weighed] = []
     try:
         for batches in parts:

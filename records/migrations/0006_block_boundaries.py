@@ -72,7 +72,11 @@ class Migration(migrations.Migration):
             "import",
             "existing",
             models.CharField(
-                choices=[("complete", "fill what is empty on it"), ("keep", "leave it as it is")],
+                choices=[
+                    ("complete", "fill what is empty on it"),
+                    ("keep", "leave it as it is"),
+                    ("update", "change it as the file says"),
+                ],
                 default="complete",
                 max_length=10,
             ),
@@ -123,6 +127,7 @@ class Migration(migrations.Migration):
                 choices=[
                     ("created", "created"),
                     ("completed", "completed"),
+                    ("updated", "updated"),
                     ("unchanged", "unchanged"),
                     ("not_stored", "not stored"),
                 ],
@@ -131,7 +136,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             "import",
-            models.CheckConstraint(name="import_existing_known", condition=Q(existing__in=["complete", "keep"])),
+            models.CheckConstraint(name="import_existing_known", condition=Q(existing__in=["complete", "keep", "update"])),
         ),
         migrations.AddConstraint(
             "import",
@@ -143,7 +148,7 @@ class Migration(migrations.Migration):
             "importrow",
             models.CheckConstraint(
                 name="import_row_outcome_known",
-                condition=Q(outcome__in=["created", "completed", "unchanged", "not_stored"]),
+                condition=Q(outcome__in=["created", "completed", "updated", "unchanged", "not_stored"]),
             ),
         ),
     ]

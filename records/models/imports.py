@@ -14,6 +14,7 @@ class LineOutcome(models.TextChoices):
 
     CREATED = "created", "created"
     COMPLETED = "completed", "completed"
+    UPDATED = "updated", "updated"
     UNCHANGED = "unchanged", "unchanged"
     NOT_STORED = "not_stored", "not stored"
 
@@ -23,6 +24,7 @@ class Existing(models.TextChoices):
 
     COMPLETE = "complete", "fill what is empty on it"
     KEEP = "keep", "leave it as it is"
+    UPDATE = "update", "change it as the file says"
 
 
 class Import(FarmOwned):

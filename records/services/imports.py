@@ -39,6 +39,7 @@ class Request:
     sheet: str = ""
     dry_run: bool = False
     existing: str = Existing.COMPLETE.value
+    kind: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,8 @@ def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
         The farm has no such block, and the caller may not make one.
     """
     opened.require(Right.RECORD)
+    if asked.existing == Existing.UPDATE:
+        raise NotValid.at("existing", code="not_of_vines", detail="Of a file of vines, existing is complete or keep.")
     table = read_table(asked.content, asked.sheet)
     column_map = asked.column_map or map_for(table.headings, column_maps())
     _check_headings(table, column_map)
@@ -96,7 +99,7 @@ def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
     import_id = uuid.uuid4() if asked.dry_run or block is None else id_of(opened.farm.pk, _held(block).pk, *said)
     known = Import.objects.for_farm(opened.farm).filter(pk=import_id).select_related("job").first()
     if known is not None:
-        return Asked(known, _running_again(opened, known), new=False)
+        return Asked(known, running_again(opened, known), new=False)
     job = jobs.queue_job(opened, KIND)
     imported = Import.objects.create(
         id=import_id, farm=opened.farm, job=job, block=block, block_name=name, file_name=asked.file_name[:200],
@@ -106,11 +109,11 @@ def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
     return Asked(imported, job, new=True)
 
 
-def _running_again(opened: OpenFarm, known: Import) -> Job:
+def running_again(opened: OpenFarm, known: Import, kind: str = KIND) -> Job:
     """Give the job of an import; one that failed is tried again."""
     if known.job.state != JobState.FAILED:
         return known.job
-    job = jobs.queue_job(opened, KIND)
+    job = jobs.queue_job(opened, kind)
     Import.objects.for_farm(opened.farm).filter(pk=known.pk).update(job=job)
     return job
 

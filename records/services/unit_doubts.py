@@ -134,4 +134,3 @@ def _medians_before(opened: OpenFarm, blocks: Sequence[str]) -> dict[str, float]
             },
         )
         return {str(block): float(median) for block, median in cursor.fetchall() if median}
-

@@ -21,7 +21,7 @@ from records.models import DormantRecord
 from tests.records.desk import PLAIN
 from tests.records.sheets import XLSX, rewritten, workbook
 
-VINES = [["row", "vine", "pruning_weight"], [1, 1, 1.25], [1, 2, 3.9]]
+VINES: list[list[Any]] = [["row", "vine", "pruning_weight"], [1, 1, 1.25], [1, 2, 3.9]]
 GOOD = workbook({"S": VINES})
 SHEET = "xl/worksheets/sheet1.xml"
 

@@ -35,13 +35,15 @@ class KeysetPagination(BasePagination):
     A view names columns that are never empty; the primary key is added where it is not among them, so that together
     they name one row.  A leading ``-`` turns the order of all of them round.
 
-    A view whose rows are large says ``most_on_a_page``: a page may be shorter than ``limit``, so follow ``next``.
+    A view may have ``page_limits`` of its own, the usual and the largest: a page may be shorter than ``limit``, so
+    clients follow ``next``.
     """
 
     def paginate_queryset(self, queryset: Any, request: Request, view: APIView | None = None) -> list[Any]:
         self.request = request
         self.keyset = _whole(view.keyset, queryset.model)  # type: ignore[union-attr]
-        self.limit = min(_limit(request), getattr(view, "most_on_a_page", LARGEST_LIMIT))
+        default, largest = getattr(view, "page_limits", (DEFAULT_LIMIT, LARGEST_LIMIT))
+        self.limit = min(_limit(request, default, max(largest, LARGEST_LIMIT)), largest)
         self.filters = _digest(request)
         self.total = self._count(queryset)
         back, after = self._cursor()
@@ -153,10 +155,10 @@ def _whole(keyset: Sequence[str], model: type[Model]) -> tuple[str, ...]:
     return (*keyset, f"-{key}" if keyset[0].startswith("-") else key)
 
 
-def _limit(request: Request) -> int:
-    text = request.query_params.get("limit", str(DEFAULT_LIMIT))
-    if not (text.isascii() and text.isdecimal() and len(text) < 6 and 1 <= int(text) <= LARGEST_LIMIT):
-        raise _invalid("limit", f"Send a whole number from 1 to {LARGEST_LIMIT}.")
+def _limit(request: Request, default: int, largest: int) -> int:
+    text = request.query_params.get("limit", str(default))
+    if not (text.isascii() and text.isdecimal() and len(text) < 6 and 1 <= int(text) <= largest):
+        raise _invalid("limit", f"Send a whole number from 1 to {largest}.")
     return int(text)
 
 

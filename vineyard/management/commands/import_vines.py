@@ -9,7 +9,7 @@ import uuid
 from argparse import ArgumentParser
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from django.core.management import BaseCommand, CommandError
 from django.db import transaction
@@ -214,7 +214,7 @@ def _harmless(value: Any) -> Any:
 
 
 def _print_statistics(out: Console, opened: OpenFarm, imported: Import) -> None:
-    block = block_of(opened, imported.block_id)
+    block = block_of(opened, cast(uuid.UUID, imported.block_id))
     computed = targets_of_block(opened, block, imported.season)
     summary = summarise(computed.walked.weights_kg)
     if summary.mean is None:
