@@ -18,10 +18,11 @@ def as_owner(alias: str = "default") -> Iterator[BaseDatabaseWrapper]:
     database = connection.settings_dict["NAME"]
     connection.close()
     connection.settings_dict.update(settings.DATABASE_OWNER.as_django(), NAME=database)
-    # A migration may take longer than a request, but it must never queue for a lock before other people's writes.
+    # A migration may take longer than a request, but it must never queue for a lock before other people's writes:
+    # it gives up after two seconds and is tried again (vineyard.migrating).  No statement of it takes an hour.
     connection.settings_dict["OPTIONS"] = {
         **before["OPTIONS"],
-        "options": "-c statement_timeout=0 -c lock_timeout=2000",
+        "options": "-c statement_timeout=3600000 -c lock_timeout=2000",
     }
     try:
         yield connection

@@ -18,10 +18,11 @@ from records.imports.planning import plan
 from records.imports.reading import Table, read_table
 from records.imports.storing import counts_of, ground_of, id_of, store_chunk
 from records.models import Block, Import, Job, PruningFormula
-from records.models.imports import Existing
+from records.models.imports import Existing, LineOutcome
 from records.models.jobs import JobState
 from records.services import jobs
 from records.services.storing import create_once
+from records.signals import count_rows
 
 KIND: Final = "import_vines"
 LINES_IN_A_CHUNK: Final = 500
@@ -188,6 +189,7 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
         imported: Import = Import.objects.for_farm(farm_id).select_related("job__asked_by").get(job_id=job_id)
     column_map = read_map(imported.column_map)
     planned = list(plan(read_table(bytes(imported.content), imported.sheet), column_map))
+    counts: dict[str, int] = {}
     dry_ground = ground_of(imported)  # what a dry run plants is remembered here and nowhere else
     yield 0, len(planned)
     for start in range(0, len(planned), LINES_IN_A_CHUNK):
@@ -196,8 +198,11 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
             open_for_work(farm_id)
             jobs.require_asker(imported.job)
             store_chunk(imported, chunk, dry_ground if imported.dry_run else ground_of(imported))
-            Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts_of(imported))
+            counts = counts_of(imported)
+            Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts)
         yield start + len(chunk), len(planned)
+    for outcome in () if imported.dry_run else LineOutcome:  # a file that is begun again is counted at its end, once
+        count_rows(outcome, counts.get(outcome, 0))
 
 
 jobs.KINDS[KIND] = carry_out

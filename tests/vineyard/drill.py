@@ -54,7 +54,7 @@ class Drill:
 
     def _execute(self, url: str, statement: str) -> list[Any]:
         with psycopg.connect(url, autocommit=True) as connection:
-            ran = connection.execute(statement)  # type: ignore[arg-type]
+            ran = connection.execute(statement)
             return ran.fetchall() if ran.description else []
 
     def manage(self, *words: str) -> subprocess.CompletedProcess[str]:
@@ -79,7 +79,7 @@ class Drill:
                 connections.close_all()
                 connection.settings_dict["NAME"] = before
 
-    def done(self, *words: str, backup_url: str | None = None) -> str:
+    def done(self, *words: str, backup_url: str | None = None, errors: StringIO | None = None) -> str:
         """Carry out a command in this process, which saves the time of a start; gives what it says."""
         from django.core.management import call_command
         from django.test import override_settings
@@ -93,7 +93,7 @@ class Drill:
             "", parts.username or "", "", unquote(parts.netloc.rpartition("@")[2].rpartition(":")[0]), ""
         )
         with self.here(), override_settings(DATABASE_BACKUP=told):
-            call_command(*words, stdout=out, stderr=StringIO())
+            call_command(*words, stdout=out, stderr=errors or StringIO())
         return out.getvalue()
 
     def refused(self, *words: str, backup_url: str | None = None) -> str:
@@ -140,6 +140,29 @@ def drill(name: str, home: Path, blocker: Any) -> Iterator[Drill]:
         yield opened
     finally:
         opened.lose()
+
+
+def make_records(opened: Drill) -> tuple[list[Any], str]:
+    """Put the invented scenario on record and weigh nine of its vines; gives the records as the API shows them."""
+    from django.conf import settings
+    from rest_framework.test import APIClient
+
+    from vineyard.demo.loading import load_scenario, make_keys
+    from vineyard.demo.scenario import read_scenario
+
+    scenario = read_scenario(settings.FIXTURES_DIR / "scenario")
+    opened.done("migrate")
+    opened.done("load_catalogues")
+    with opened.here():
+        load_scenario(scenario)
+        owner = APIClient(headers={"Authorization": f"Bearer {make_keys(scenario)['owner']}"})
+        farm = f"/api/v1/farms/{scenario.farm.id}"
+        vines = owner.get(f"{farm}/blocks/{scenario.block.id}/vines?limit=9").json()["results"]
+        weight = {"value": 1.25, "unit": "kg"}
+        for vine in vines:
+            body = {"vine": vine["id"], "observed_at": "2026-01-18T10:02:00-05:00", "pruning_weight": weight}
+            assert owner.post(f"{farm}/dormant-records", body).status_code == 201
+        return list(owner.get(f"{farm}/dormant-records?limit=500").json()["results"]), vines[0]["id"]
 
 
 def as_user(url: str, user: str) -> str:

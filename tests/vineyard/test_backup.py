@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 import psycopg
 import pytest
 
-from tests.vineyard.drill import Drill, as_user, ask, drill
+from tests.vineyard.drill import Drill, as_user, ask, drill, make_records
 from vineyard.backup import BackupError, manifest
 from vineyard.backup.programs import programs_for
 
@@ -35,29 +35,6 @@ class Drilled:
     @property
     def manifest(self) -> Any:
         return json.loads(manifest.manifest_of(self.file).read_text())
-
-
-def make_records(opened: Drill) -> tuple[list[Any], str]:
-    """Put the invented scenario on record and weigh nine of its vines; gives the records as the API shows them."""
-    from django.conf import settings
-    from rest_framework.test import APIClient
-
-    from vineyard.demo.loading import load_scenario, make_keys
-    from vineyard.demo.scenario import read_scenario
-
-    scenario = read_scenario(settings.FIXTURES_DIR / "scenario")
-    opened.done("migrate")
-    opened.done("load_catalogues")
-    with opened.here():
-        load_scenario(scenario)
-        owner = APIClient(headers={"Authorization": f"Bearer {make_keys(scenario)['owner']}"})
-        farm = f"/api/v1/farms/{scenario.farm.id}"
-        vines = owner.get(f"{farm}/blocks/{scenario.block.id}/vines?limit=9").json()["results"]
-        weight = {"value": 1.25, "unit": "kg"}
-        for vine in vines:
-            body = {"vine": vine["id"], "observed_at": "2026-01-18T10:02:00-05:00", "pruning_weight": weight}
-            assert owner.post(f"{farm}/dormant-records", body).status_code == 201
-        return list(owner.get(f"{farm}/dormant-records?limit=500").json()["results"]), vines[0]["id"]
 
 
 @pytest.fixture(scope="module")
@@ -167,16 +144,19 @@ def test_a_restore_that_does_not_yield_what_the_manifest_says_puts_everything_ba
 
 
 def test_a_restore_that_was_interrupted_loses_nothing(drilled):
-    """The machine stopped when the old tables had been put aside and the new ones were half there."""
+    """The machine stopped when the old tables had been put aside; the new ones come all at once or not at all."""
     drilled.drill.sees_all("UPDATE farm SET name = 'Put aside'")
-    for statement in (
-        "ALTER SCHEMA public RENAME TO before_restore",
-        "CREATE SCHEMA public",
-        "CREATE TABLE public.farm ()",
-    ):
+    aside = "ALTER SCHEMA public RENAME TO before_restore", "CREATE SCHEMA public"
+    for statement in aside:
         drilled.drill.as_owner(statement)
     assert "is not empty" in drilled.drill.refused("restore", str(drilled.file))
     assert drilled.drill.sees_all("SELECT DISTINCT name FROM farm") == [("Put aside",)]
+    for statement in (*aside, "CREATE TABLE public.farm (name) AS SELECT 'Written since'"):
+        drilled.drill.as_owner(statement)
+    assert "Look at both" in drilled.drill.refused("restore", str(drilled.file), "--replace")
+    assert drilled.drill.sees_all("SELECT name FROM public.farm") == [("Written since",)]
+    for statement in ("DROP SCHEMA public CASCADE", "ALTER SCHEMA before_restore RENAME TO public"):
+        drilled.drill.as_owner(statement)
 
 
 def test_nobody_else_may_be_connected_while_a_database_is_replaced(drilled):

@@ -51,7 +51,7 @@ class Served:
         self.url = self.facts["base_url"]
 
     def _wait(self) -> dict[str, Any]:
-        end = time.monotonic() + 60
+        end = time.monotonic() + 120
         while time.monotonic() < end and self.process.poll() is None:
             facts: dict[str, Any] = json.loads(self.file.read_text()) if self.file.exists() else {}
             if facts.get("pid") == self.process.pid:

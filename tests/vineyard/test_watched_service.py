@@ -15,7 +15,7 @@ import pytest
 
 from tests.vineyard.watched import Watched, written
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 TRACE = "4bf92f3577b34da6a3ce929d0e0e4736"
 JSON = {"Content-Type": "application/json"}
 CSV = {"Content-Type": "text/csv"}
@@ -89,6 +89,7 @@ def test_the_worker_writes_the_id_of_the_request_that_asked_for_the_job(service)
     assert {line["request_id"] for line in service.lines(job=job)} == {asked}
     assert told[0]["farm"] == service.facts["farm"]
     service.wait_for(lambda: service.samples().get('vineyard_jobs_ended_total{kind="import_vines",state="succeeded"}'))
+    assert service.samples()['vineyard_rows_total{outcome="created"}'] == 1
 
 
 def test_a_failure_is_told_by_type_code_and_place_and_not_by_what_it_says(service):

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, LiteralString
 
 import psycopg
 from django.conf import settings
@@ -39,9 +39,10 @@ _DIGEST: Final = """
            md5(coalesce(string_agg(digest, '' ORDER BY part COLLATE "C"), ''))
     FROM (SELECT substr(row_digest, 1, 3) AS part, count(*) AS number,
                  md5(string_agg(row_digest, '' ORDER BY row_digest COLLATE "C")) AS digest
-          FROM (SELECT md5({what}::text) AS row_digest FROM ONLY {table} AS t) AS rows
+          FROM (SELECT md5({what}::text) AS row_digest FROM ONLY {table} AS t WHERE {which}) AS rows
           GROUP BY 1) AS parts
 """
+_EVERY_ROW: Final = sql.SQL("true")
 _WHOLE_ROW: Final = sql.Identifier("t")
 _TABLES: Final = """
     SELECT nspname, relname FROM pg_class JOIN pg_namespace n ON n.oid = relnamespace
@@ -175,15 +176,21 @@ def contents_of(connection: psycopg.Connection[Any]) -> Contents:
     return Contents(tables, len(rules), hashlib.md5("\n".join(sorted(rules)).encode()).hexdigest())  # noqa: S324
 
 
-def digest_of_columns(connection: psycopg.Connection[Any], table: str, columns: list[str]) -> TableContent:
-    """Say the same of some columns of a table."""
+def digest_of_columns(
+    connection: psycopg.Connection[Any], table: str, columns: list[str], which: LiteralString = "true"
+) -> TableContent:
+    """Say the same of some columns, and of the rows for which a condition holds."""
     listed = sql.SQL(", ").join(sql.Identifier("t", column) for column in columns)
-    return _table(connection, "public", table, sql.SQL("ROW({})").format(listed))
+    return _table(connection, "public", table, sql.SQL("ROW({})").format(listed), sql.SQL(which))
 
 
 def _table(
-    connection: psycopg.Connection[Any], schema: str, name: str, what: sql.Composable = _WHOLE_ROW
+    connection: psycopg.Connection[Any],
+    schema: str,
+    name: str,
+    what: sql.Composable = _WHOLE_ROW,
+    which: sql.SQL = _EVERY_ROW,
 ) -> TableContent:
-    statement = sql.SQL(_DIGEST).format(what=what, table=sql.Identifier(schema, name))
+    statement = sql.SQL(_DIGEST).format(what=what, which=which, table=sql.Identifier(schema, name))
     found = connection.execute(statement).fetchone()
     return TableContent(*(found or (0, "")))

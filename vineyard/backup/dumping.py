@@ -80,7 +80,7 @@ _APPLIED: Final = "SELECT app || '.' || name FROM public.django_migrations ORDER
 
 
 def _first(connection: psycopg.Connection[Any], statement: str) -> Any:
-    found = connection.execute(statement).fetchone()  # type: ignore[arg-type]
+    found = connection.execute(statement).fetchone()
     return found[0] if found else None
 
 

@@ -53,7 +53,7 @@ def restore(
     known_erasures = list(erasures)
     with opened(whole_database()) as connection:
         target = _target(connection, manifest)
-        _put_back(connection, target, say)
+        _finish_interrupted(connection, target, say)
         if _has_tables(connection):
             if not replacing:
                 raise BackupError(
@@ -131,7 +131,8 @@ def _replace_tables(
         say("Comparing them with the manifest")
         _refuse_unequal(connection, manifest)
     except BaseException:
-        _put_back(connection, target, say)
+        say("Putting back what stood there before")
+        _as_owner(target, *_PUT_BACK)
         raise
     _as_owner(target, f"DROP SCHEMA {KEPT} CASCADE")
 
@@ -146,12 +147,20 @@ def _refuse_unequal(connection: psycopg.Connection[Any], manifest: Manifest) -> 
 _NEW_SCHEMA: Final = ("CREATE SCHEMA public", "ALTER SCHEMA public OWNER TO pg_database_owner")
 
 
-def _put_back(connection: psycopg.Connection[Any], target: Target, say: Callable[[str], object]) -> None:
-    """Let what stood there before a restore that failed, or was interrupted, stand there again."""
-    kept = connection.execute("SELECT 1 FROM pg_namespace WHERE nspname = %s", [KEPT]).fetchone()
-    if kept:
-        say("Putting back what an unfinished restore would have replaced")
-        _as_owner(target, "DROP SCHEMA IF EXISTS public CASCADE", f"ALTER SCHEMA {KEPT} RENAME TO public")
+_PUT_BACK: Final = ("DROP SCHEMA public CASCADE", f"ALTER SCHEMA {KEPT} RENAME TO public")
+
+
+def _finish_interrupted(connection: psycopg.Connection[Any], target: Target, say: Callable[[str], object]) -> None:
+    """Let what an interrupted restore had put aside stand again, unless there is something in its place by now."""
+    if not connection.execute("SELECT 1 FROM pg_namespace WHERE nspname = %s", [KEPT]).fetchone():
+        return
+    if _has_tables(connection):
+        raise BackupError(
+            f"An earlier restore was interrupted: the schema {KEPT} holds what stood before it, and 'public' what came "
+            "then. Look at both, drop the one that you do not want, and let the other be 'public'."
+        )
+    say("Putting back what an interrupted restore had put aside")
+    _as_owner(target, *_PUT_BACK)
 
 
 def _as_owner(target: Target, *statements: str) -> None:
@@ -159,6 +168,6 @@ def _as_owner(target: Target, *statements: str) -> None:
     try:
         with opened(target.owner) as connection, connection.transaction():
             for statement in statements:
-                connection.execute(statement)  # type: ignore[arg-type]
+                connection.execute(statement)
     except psycopg.Error as error:
         raise BackupError(f"The owner {target.owner.user!r} could not prepare the database: {error}") from error
