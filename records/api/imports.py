@@ -16,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records.access import OpenFarm
-from records.api.bulk import Documents
+from records.api.bulk_bodies import Documents
 from records.api.forms import (
     CSV,
     XLSX,

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from records.api.bulk import Documents
+from records.api.bulk_bodies import Documents
 from records.api.kind_examples import NEW
 from records.bulk.reading import Reader
 from records.bulk.rows import columns_of

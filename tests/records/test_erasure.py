@@ -14,7 +14,7 @@ from django.db import DatabaseError, ProgrammingError, connection, transaction
 
 from records.access import enter, open_farm, open_for_work
 from records.context import set_context
-from records.errors import NotValid
+from records.errors import Conflict, NotValid
 from records.models import Erasure, Farm, JobTicket, Membership
 from records.services import erasure, jobs
 from records.services.vineyards import change_block, create_block, create_row, plant_row
@@ -156,6 +156,14 @@ def test_a_job_whose_farm_is_erased_while_it_runs_stops_and_is_not_tried_again(f
     jobs.run(farms.farm.pk, uuid.UUID(asked["job"]), erase_in_between)
     assert not JobTicket.objects.filter(farm_id=farms.farm.pk).exists()
     assert rows_of(farms.farm) == {}
+
+
+@pytest.mark.django_db
+def test_a_farm_too_large_for_a_request_is_left_whole_and_the_way_out_is_named(cast):
+    enter(cast.owner.caller)
+    with pytest.raises(Conflict, match="manage.py erase_farm"), transaction.atomic():
+        erasure.erase(open_farm(cast.owner.caller, cast.farm.pk), cast.farm.name, limit_ms=1)
+    assert rows_of(cast.farm)
 
 
 def call_erase_farm(farm: Any, name: str) -> None:

@@ -281,3 +281,35 @@ def test_any_other_compression_is_refused(encoding, content_type, bulk):
         f"{bulk.url}/records", WHOLE, content_type=content_type, headers={"Content-Encoding": encoding}
     )
     assert answer.status_code == 415
+
+
+def table(bulk, *lines: str) -> str:
+    name = bulk.block.name
+    return "\n".join(
+        ["block,row,vine,observed_at,pruning_weight,pruning_weight_unit", *(line.format(block=name) for line in lines)]
+    )
+
+
+def test_a_table_of_one_kind_is_taken_in_with_a_result_for_each_line(bulk):
+    content = table(bulk, "{block},1,1,2027-01-16T10:02:00-05:00,2.8,lb", "{block},1,99,2027-01-16T10:02:00-05:00,2.8,lb",
+                    "{block},1,2,2027-01-16T10:02:00-05:00,heavy,lb", "{block},1,3,2027-01-16T10:02:00-05:00,,")  # fmt: skip
+    send = lambda: bulk.client.post(f"{bulk.url}/records?kind=dormant_record", content, content_type="text/csv")  # noqa: E731
+    answer = send()
+    assert bulk.statuses(answer) == ["created", "error", "error", "created"], answer.json()
+    errors = [result["error"]["errors"][0] for result in answer.json()["results"] if result["status"] == "error"]
+    assert next((error["pointer"], error["code"]) for error in errors) == ("#/1/vine", "no_such_vine")
+    assert errors[1]["pointer"].startswith("#/2/pruning_weight")
+    assert bulk.statuses(send()) == ["unchanged", "error", "error", "unchanged"]
+
+
+def test_a_table_needs_its_kind_and_known_headings(bulk):
+    unsaid = bulk.client.post(f"{bulk.url}/records", table(bulk), content_type="text/csv")
+    assert (unsaid.status_code, unsaid.json()["errors"][0]["parameter"]) == (400, "kind")
+    unknown = bulk.client.post(f"{bulk.url}/records?kind=shoot_count", table(bulk, "x"), content_type="text/csv")
+    assert unknown.status_code == 422
+
+
+def test_lines_of_a_kind_that_the_address_names_need_none_of_their_own(bulk, sent):
+    row = bulk.weighing(0)
+    del row["kind"]
+    assert bulk.statuses(sent([row], "?kind=dormant_record")) == ["created"]
