@@ -28,7 +28,13 @@ MOST_TOGETHER: Final = 200
 _PATH: Final = re.compile(r"/api/v1/farms/[0-9a-f-]{36}/records")
 _QUERIES: Final = {"", "on_conflict=error", "on_conflict=ignore", "on_conflict=update"}
 #: Headers that make a request one by itself.
-_BY_ITSELF: Final = ("HTTP_IDEMPOTENCY_KEY", "HTTP_PREFER", "HTTP_CONTENT_ENCODING", "HTTP_X_REQUEST_ID", "HTTP_TRANSFER_ENCODING")
+_BY_ITSELF: Final = (
+    "HTTP_IDEMPOTENCY_KEY",
+    "HTTP_PREFER",
+    "HTTP_CONTENT_ENCODING",
+    "HTTP_X_REQUEST_ID",
+    "HTTP_TRANSFER_ENCODING",
+)
 #: Refusals of the caller or the farm, the same for everybody in the request.
 _FOR_ALL: Final = {401, 403, 404, 429}
 
