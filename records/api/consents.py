@@ -226,7 +226,7 @@ class OneConsent(FarmView):
         summary="Withdraw a consent",
         description="It opens nothing from the next request on, and jobs that were asked for under it end. The row "
         "stays and says when it ended and by whom. Withdrawing twice is once.",
-        responses=ConsentOut,
+        responses={200: ConsentOut},
         tags=["consent"],
         examples=[OpenApiExample("Withdrawn", value=WITHDRAWN_EXAMPLE, response_only=True)],
     )

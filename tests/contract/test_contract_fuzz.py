@@ -1,0 +1,104 @@
+"""Schemathesis with every check and every phase against the served stack: no failure, and no operation left out."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.contract.conftest import HERE
+from tests.vineyard.test_serve import Served
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(400)]
+
+#: A schema says what is well formed. Well formed and refused all the same: another version stands (412, RFC 9110
+#: section 15.5.13), a rule of the records refuses it (422). A 400 would mean that the document does not say all it holds.
+WELL_FORMED_BUT_REFUSED = [401, 403, 404, 409, 410, 412, 422]
+#: A body without a length (411), an ETag that can match nothing (412), a body too large (413): refusals as well.
+REFUSED = [400, 401, 403, 404, 405, 406, 409, 411, 412, 413, 415, 422, 428, 429]
+#: RFC 6585, section 3: the answer to a change without If-Match.
+HEADER_MISSING = [428]
+EXAMPLES_AN_OPERATION = 5
+
+
+@pytest.fixture
+def ground(served: Served) -> dict[str, list[str]]:
+    """A farm to fuzz, with one of everything on it; gives real ids by the parameter that takes them."""
+
+    def made(path: str, body: Any, **kwargs: Any) -> Any:
+        content = {"content": body} if isinstance(body, str) else {"json": body}
+        answer = served.ask("owner", "POST", f"/api/v1/farms{path}", **content, **kwargs)
+        assert answer.is_success, answer.text
+        return answer.json()
+
+    columns = {"name": "Fuzzed farm (invented)", "hemisphere": "north", "time_zone": "America/New_York"}
+    farm = made("", columns)["id"]
+    block = made(f"/{farm}/blocks", {"name": "Fuzzed block (invented)", "cultivar": "concord"})["id"]
+    made(f"/{farm}/blocks/{block}/rows", {"number": 1, "vines": 40})
+    vines = served.ask("owner", "GET", f"/api/v1/farms/{farm}/blocks/{block}/vines?limit=40").json()["results"]
+    when = "2026-01-18T10:02:00-05:00"
+    weighed = [made(f"/{farm}/dormant-records", {"vine": vine["id"], "observed_at": when}) for vine in vines[:3]]
+    csv = {"headers": {"Content-Type": "text/csv"}}
+    taken = made(f"/{farm}/imports?block=Fuzzed+file&season=2026", "row,vine,pruning_weight\n1,1,1.25\n", **csv)
+    return {
+        "path.farm": [farm],
+        "path.block": [block],
+        "path.vine": [vine["id"] for vine in vines],
+        "path.record": [record["id"] for record in weighed],
+        "path.program": [served.facts["program"]],
+        "path.import_id": [taken["import"]["id"]],
+        "path.job": [taken["job"]["id"]],
+        "body.vine": [vine["id"] for vine in vines],
+        "body.block": [block],
+        "body.cultivar": ["concord", "reliance"],
+        "body.time_zone": ["America/New_York", "Europe/Paris"],
+    }
+
+
+def settings(ground: dict[str, list[str]]) -> str:
+    """Write the settings of the fuzzer: every check, every phase, and real ids most of the time."""
+    lines = [
+        "seed = 20270116",
+        "continue-on-failure = true",
+        "workers = 2",
+        f"hooks = {json.dumps(str((HERE / 'fuzz_hooks.py').relative_to(HERE.parents[1])))}",
+        'headers = { Authorization = "Bearer ${OWNER_KEY}" }',
+        f"checks.positive_data_acceptance.expected-statuses = {['2xx', *map(str, WELL_FORMED_BUT_REFUSED)]}",
+        f"checks.negative_data_rejection.expected-statuses = {REFUSED}",
+        f"checks.missing_required_header.expected-statuses = {HEADER_MISSING}",
+        "[parameters]",
+        *(f"{json.dumps(slot)} = {{ dictionary = {json.dumps(slot)}, probability = 0.8 }}" for slot in ground),
+        "[dictionaries]",
+        *(f"{json.dumps(slot)} = {{ values = {json.dumps(values)} }}" for slot, values in ground.items()),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def test_no_check_of_any_phase_fails(served, ground, tmp_path: Path):
+    config = tmp_path / "schemathesis.toml"
+    config.write_text(settings(ground))
+    report = tmp_path / "report.ndjson"
+    argv = [
+        str(Path(sys.executable).with_name("st")),
+        "--config-file",
+        str(config),
+        "run",
+        f"{served.url}/openapi.json",
+    ]
+    argv += ["--url", served.url, "--checks", "all", "--max-examples", str(EXAMPLES_AN_OPERATION), "--no-color"]
+    argv += ["--generation-deterministic", "--report-ndjson-path", str(report)]
+    environment = {**os.environ, "OWNER_KEY": served.facts["keys"]["owner"], "FUZZED": served.url}
+    ended = subprocess.run(
+        argv, cwd=HERE.parents[1], env=environment, capture_output=True, text=True, timeout=390, check=False
+    )
+    assert ended.returncode == 0, ended.stdout[-20_000:] + ended.stderr
+    operations = sum(len(item) for item in served.ask("owner", "GET", "/openapi.json").json()["paths"].values())
+    assert f"Selected: {operations}/{operations}" in ended.stdout
+    assert f"Tested: {operations}" in ended.stdout
+    for phase in ("Examples", "Coverage", "Fuzzing", "Stateful"):
+        assert f"✅ {phase}" in ended.stdout
