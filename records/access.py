@@ -166,6 +166,11 @@ def _led_by(person_id: uuid.UUID) -> QuerySet[ProgramMembership, uuid.UUID]:
     return ProgramMembership.objects.filter(person=person_id).values_list("program_id", flat=True)
 
 
+def led_by(caller: Caller) -> set[uuid.UUID]:
+    """Give the programs that the caller leads."""
+    return set(_led_by(caller.person.pk))
+
+
 def parts_of(caller: Caller) -> dict[uuid.UUID, Part]:
     """Give the caller's part in each farm that their key opens."""
     own = Membership.objects.filter(person=caller.person).order_by("farm_id")[:MOST_FARMS]

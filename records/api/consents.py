@@ -72,7 +72,12 @@ class ConsentIn(StrictSerializer):
     id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
     purpose = serializers.ChoiceField(choices=Purpose.choices, help_text=_PURPOSE_HELP)
     adviser = AdviserIn(required=False, help_text="For the purpose advice.")
-    program = StrictUUIDField(required=False, help_text="For the purposes records and summaries.")
+    program = StrictUUIDField(
+        required=False, help_text="For the purposes records and summaries: a program that concerns you already."
+    )
+    join_code = StrictCharField(
+        max_length=36, required=False, help_text="Instead of its id, the first time: the code that its leads gave you."
+    )
     rights = serializers.ListField(
         child=serializers.ChoiceField(choices=[("read", "read"), ("record", "record")]),
         required=False,

@@ -56,7 +56,9 @@ class KeyIn(StrictSerializer):
     """A key to be made."""
 
     id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again makes no second key.")
-    label = StrictCharField(max_length=80, help_text="What the key is for, in your words.")
+    label = StrictCharField(  # type: ignore[assignment]
+        max_length=80, help_text="What the key is for, in your words."
+    )
     app_name = StrictCharField(
         max_length=80, required=False, help_text="The app that will use it; every record sent with the key names it."
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -19,15 +20,23 @@ PROGRAM_EXAMPLE = {
     "id": "01991b5e-0000-7000-8000-0000000009a1",
     "name": "Harrow Vale Growers (invented)",
     "region": "Harrow Vale (invented)",
+    "join_code": None,
 }
 
 
 class ProgramOut(serializers.ModelSerializer[Program]):
     """A program that brings many growers' data together."""
 
+    join_code = serializers.SerializerMethodField(
+        help_text="For its leads, else null: growers who are given it may give the program a consent."
+    )
+
     class Meta:
         model = Program
-        fields = ["id", "name", "region"]
+        fields = [*PROGRAM_EXAMPLE]
+
+    def get_join_code(self, program: Program) -> str | None:
+        return program.join_code if program.pk in self.context["led"] else None
 
 
 class Programs(CallerView):
@@ -38,6 +47,9 @@ class Programs(CallerView):
 
     def get_queryset(self) -> QuerySet[Program]:
         return access.programs_of(self.caller)
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        return {**super().get_serializer_context(), "led": access.led_by(self.caller)}
 
     @extend_schema(
         summary="List programs",
@@ -66,4 +78,5 @@ class OneProgram(CallerView):
     )
     def get(self, request: Request, program: uuid.UUID) -> Response:
         StrictQuery.of(request)
-        return Response(ProgramOut(access.open_program(self.caller, program)).data)
+        found = access.open_program(self.caller, program)
+        return Response(ProgramOut(found, context={"led": access.led_by(self.caller)}).data)

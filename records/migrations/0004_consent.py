@@ -321,6 +321,17 @@ class Migration(migrations.Migration):
         history("consent"),
         *farm_table("visit", Reference(["consent_id"], "consent"), keeps_history=False),
         migrations.AddField(
+            model_name="program",
+            name="join_code",
+            field=models.CharField(
+                db_default=records.models.base.RandomText(),
+                editable=False,
+                help_text="Its leads give it to growers: whoever has it may give the program a consent.",
+                max_length=36,
+                unique=True,
+            ),
+        ),
+        migrations.AddField(
             model_name="apikey",
             name="former_secret_hash",
             field=models.CharField(

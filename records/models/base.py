@@ -21,6 +21,14 @@ class UUIDv7(models.Func):
     output_field = models.UUIDField()
 
 
+class RandomText(models.Func):
+    """PostgreSQL's random UUID as text: 122 bits that nobody guesses."""
+
+    function = "gen_random_uuid"
+    template = "(%(function)s())::text"
+    output_field = models.CharField()
+
+
 class FarmQuerySet(models.QuerySet[Any]):
     """A queryset that begins with one farm; ``tests/test_one_door.py`` lets no query begin otherwise."""
 

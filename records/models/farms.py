@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib.postgres.functions import TransactionNow
 from django.db import models
 
-from records.models.base import FarmOwned, UUIDv7, one_of
+from records.models.base import FarmOwned, RandomText, UUIDv7, one_of
 from records.models.catalogue import PruningFormula
 from records.models.people import Person
 
@@ -31,6 +31,13 @@ class Program(models.Model):
     id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
     name = models.CharField(max_length=120, unique=True)
     region = models.CharField(max_length=120, blank=True)
+    join_code = models.CharField(
+        max_length=36,
+        unique=True,
+        db_default=RandomText(),
+        editable=False,
+        help_text="Its leads give it to growers: whoever has it may give the program a consent.",
+    )
     created_at = models.DateTimeField(db_default=TransactionNow(), editable=False)
 
     class Meta:

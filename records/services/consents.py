@@ -6,13 +6,13 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from records.access import OpenFarm, Right
+from records.access import OpenFarm, Right, led_by
 from records.consent_texts import CURRENT
 from records.errors import AlreadyRecorded, Conflict, NotFound, NotValid
 from records.models import Consent, Farm, Membership, Person, Program, Purpose
@@ -36,6 +36,7 @@ class Asked:
     text_version: str
     adviser: Adviser | None = None
     program_id: uuid.UUID | None = None
+    join_code: str | None = None
     rights: tuple[str, ...] | None = None
     valid_from: datetime | None = None
     valid_until: datetime | None = None
@@ -68,7 +69,7 @@ def give_consent(opened: OpenFarm, consent_id: uuid.UUID | None, asked: Asked) -
         A consent for the same recipient and purpose covers part of the time.
     """
     opened.require(Right.MANAGE)
-    columns = _columns(asked)
+    columns = _columns(opened, asked)
     known = consent_id is not None and Consent.objects.for_farm(opened.farm).filter(pk=consent_id).exists()
     if not known:
         _check_text(asked)
@@ -90,7 +91,7 @@ def withdraw_consent(opened: OpenFarm, consent_id: uuid.UUID, *, version: int | 
     return consent_of(opened, consent_id)
 
 
-def _columns(asked: Asked) -> dict[str, Any]:
+def _columns(opened: OpenFarm, asked: Asked) -> dict[str, Any]:
     """Give what is stored; the time of giving is the database's where none was said."""
     for_advice = asked.purpose == Purpose.ADVICE
     person = _adviser(asked) if for_advice else None
@@ -98,7 +99,7 @@ def _columns(asked: Asked) -> dict[str, Any]:
         "purpose": asked.purpose,
         "person_id": person.pk if person else None,
         "name": asked.adviser.name if for_advice and asked.adviser else "",
-        "program_id": None if for_advice else _program(asked).pk,
+        "program_id": None if for_advice else _program(opened, asked).pk,
         "rights": _rights(asked),
         "valid_until": asked.valid_until,
         "text_version": asked.text_version,
@@ -107,31 +108,45 @@ def _columns(asked: Asked) -> dict[str, Any]:
 
 
 def _adviser(asked: Asked) -> Person:
-    if asked.adviser is None or asked.program_id is not None:
+    if asked.adviser is None or asked.program_id is not None or asked.join_code is not None:
         raise NotValid.at(
             "adviser", code="wrong_recipient", detail="Consent for advice names an adviser, and no program."
         )
     return person_of(asked.adviser.email, asked.adviser.name)
 
 
-def _program(asked: Asked) -> Program:
-    if asked.program_id is None or asked.adviser is not None:
-        sentence = f"Consent for {asked.purpose} names a program, and no adviser."
+def _program(opened: OpenFarm, asked: Asked) -> Program:
+    """Give the program: by its id where it concerns the farm or its owner already, else by the code of its leads."""
+    if (asked.program_id is None) == (asked.join_code is None) or asked.adviser is not None:
+        sentence = f"Consent for {asked.purpose} names a program, by id or by its join_code, and no adviser."
         raise NotValid.at("program", code="wrong_recipient", detail=sentence)
-    program = Program.objects.filter(pk=asked.program_id).first()
+    if asked.join_code is not None:
+        program = Program.objects.filter(join_code=asked.join_code).first()
+        place, given = "join_code", repr(asked.join_code)
+    else:
+        before = Consent.objects.for_farm(opened.farm).exclude(program=None).values("program_id")
+        known = Q(pk__in={opened.farm.program_id, *led_by(opened.caller)} - {None}) | Q(pk__in=before)
+        program = Program.objects.filter(known, pk=asked.program_id).first()
+        place, given = "program", str(asked.program_id)
     if program is None:
-        sentence = f"There is no program {asked.program_id}. A program tells its growers its id."
-        raise NotValid.at("program", code="no_such_program", detail=sentence)
+        sentence = (
+            f"No program of yours is known by {given}. The first time, send the join_code that its leads gave you."
+        )
+        raise NotValid.at(place, code="no_such_program", detail=sentence)
     return program
 
 
+#: What may be allowed for each purpose; the first is what it is where nothing is said.
+_RIGHTS: Final[dict[str, list[list[Right]]]] = {
+    Purpose.ADVICE: [[Right.READ], [Right.READ, Right.RECORD]],
+    Purpose.RECORDS: [[Right.READ]],
+    Purpose.SUMMARIES: [[]],
+}
+
+
 def _rights(asked: Asked) -> list[str]:
-    allowed = {
-        Purpose.ADVICE: [[Right.READ], [Right.READ, Right.RECORD]],
-        Purpose.RECORDS: [[Right.READ]],
-        Purpose.SUMMARIES: [[]],
-    }[Purpose(asked.purpose)]
-    rights = [right for right in Right if right in asked.rights] if asked.rights is not None else allowed[0]
+    allowed = _RIGHTS[asked.purpose]
+    rights = allowed[0] if asked.rights is None else [right for right in Right if right in asked.rights]
     if rights not in allowed:
         ways = " or ".join(f"[{', '.join(way)}]" for way in allowed)
         sentence = f"For the purpose {asked.purpose} the rights are {ways}, not [{', '.join(asked.rights or ())}]."

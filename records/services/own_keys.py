@@ -10,7 +10,7 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Any, Final
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
@@ -72,7 +72,7 @@ def make_own_key(caller: Caller, key_id: uuid.UUID | None, wanted: Wanted) -> tu
     _require_manage(caller)
     _check_scopes(caller, wanted.scopes)
     _check_farms(caller, wanted.farm_ids)
-    more = {"made_by": caller.key, "expires_at": _end(caller, wanted.expires_at)}
+    more: dict[str, Any] = {"made_by": caller.key, "expires_at": _end(caller, wanted.expires_at)}
     if key_id is not None:
         more["id"] = key_id
     try:
@@ -88,7 +88,7 @@ def make_own_key(caller: Caller, key_id: uuid.UUID | None, wanted: Wanted) -> tu
     except IntegrityError as error:
         if constraint_of(error) != "api_key_pkey":
             raise
-        known = keys_of(caller).filter(pk=key_id).first()
+        known = keys_of(caller).filter(pk=str(key_id)).first()
         if known is None:
             raise IdUnavailable("This id cannot be used. Send another, or none.") from error
         raise IdInUse(

@@ -83,15 +83,14 @@ def foreign_and_missing(person: Person, slot: Slot) -> tuple[Any, Any]:
 def _kind_of(slot: Slot) -> str:
     """Give the name under which a scene keeps such ids; the id of a new record is that of one on record."""
     if slot.name != "id":
-        return slot.name
-    return {"farms": "farm", "blocks": "block", "rows": "row", "vines": "vine"}.get(
-        slot.route.rpartition("/")[2], "record"
-    )
+        return {"farms": "farm"}.get(slot.name, slot.name)
+    made = {"farms": "farm", "blocks": "block", "rows": "row", "vines": "vine", "consents": "consent", "keys": "key"}
+    return made.get(slot.route.rpartition("/")[2], "record")
 
 
 def own_id(slot: Slot, scene: Scene) -> Any:
     """Give the id of the sender's own that makes the request good; a new record takes a new one."""
-    return uuid.uuid4() if slot.name == "id" else scene.ids[slot.name]
+    return uuid.uuid4() if slot.name == "id" else scene.ids[_kind_of(slot)]
 
 
 def _comparable(answer: Any, value: uuid.UUID) -> tuple[int, bytes, dict[str, str]]:

@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from records.access import OpenFarm, Right, enter, open_farm
+from records.access import OpenFarm, Part, Right, enter, open_farm
 from records.api import views
 from records.context import set_context
-from records.models import Farm, Membership, Program, ProgramMembership, Role
+from records.models import Consent, Farm, Membership, Program, ProgramMembership, Role
 from records.models.base import FarmQuerySet
 from records.services.farms import set_role
 from records.services.keys import make_key, revoke_key
@@ -40,12 +40,12 @@ PEOPLE = (
 )
 
 
-#: Farms share one space of ids, so one in use elsewhere cannot be had; that is said, and nothing of the farm.
-ONE_SPACE = "POST api/v1/farms body id"
+#: Farms, and keys, share one space of ids, so one in use elsewhere cannot be had; that is said, and nothing of it.
+ONE_SPACE = {"POST api/v1/farms body id", "POST api/v1/me/keys body id"}
 
 
 def unavailable(slot: Slot, answer: tuple[int, bytes, dict[str, str]]) -> bool:
-    return str(slot) == ONE_SPACE and answer[0] == 409 and b'"code":"id_unavailable"' in answer[1]
+    return str(slot) in ONE_SPACE and answer[0] == 409 and b'"code":"id_unavailable"' in answer[1]
 
 
 def client_with(key_text: str) -> APIClient:
@@ -137,7 +137,7 @@ def test_with_the_first_wall_removed_row_security_still_yields_nothing_foreign(p
     narrowed: Callable[..., Any] = FarmQuerySet.for_farm
 
     def not_narrowed(rows: Any, farm: Any) -> Any:
-        return narrowed(rows, farm) if rows.model is Membership else rows.all()  # the door itself stays shut
+        return narrowed(rows, farm) if rows.model in {Membership, Consent} else rows.all()  # the door itself stays shut
 
     monkeypatch.setattr(FarmQuerySet, "for_farm", not_narrowed)
     stranger, opened = people["stranger"], []
@@ -155,7 +155,7 @@ def test_a_planted_hole_is_found(people, canaries, monkeypatch):
 
     def open_to_all(caller: Any, farm_id: Any, right: Any = Right.READ) -> OpenFarm:
         set_context(farms=[farm_id])
-        return OpenFarm(Farm.objects.get(pk=farm_id), caller, Role.OWNER, frozenset(Right))
+        return OpenFarm(Farm.objects.get(pk=farm_id), caller, Part.by_role(Role.OWNER), frozenset(Right))
 
     monkeypatch.setattr(views, "open_farm", open_to_all)
     stranger = people["stranger"]

@@ -158,6 +158,27 @@ def test_consent_for_records_lets_the_programs_leads_read_and_nothing_else(cast,
     assert cast.lead.client.get(f"{gate.url}/members").status_code == 403
 
 
+def test_a_grower_joins_a_program_by_the_code_that_its_leads_give_out(cast):
+    address = f"/api/v1/programs/{cast.program.pk}"
+    code = cast.lead.client.get(address).json()["join_code"]
+    assert cast.owner.client.get(address).json()["join_code"] is None
+    consents = f"/api/v1/farms/{cast.other_farm.pk}/consents"
+    asked = {"purpose": "records", "text_version": "records@1"}
+    joined = cast.stranger.client.post(consents, {**asked, "join_code": code}, format="json")
+    assert (joined.status_code, joined.json()["program"]["id"]) == (201, str(cast.program.pk))
+    assert cast.lead.client.get(f"/api/v1/farms/{cast.other_farm.pk}").status_code == 200
+
+
+def test_a_program_that_does_not_concern_the_grower_is_told_from_a_missing_one_by_nothing(cast):
+    consents = f"/api/v1/farms/{cast.other_farm.pk}/consents"
+    asked = {"purpose": "records", "text_version": "records@1"}
+    ids = (str(cast.program.pk), str(uuid.uuid4()))
+    foreign, missing = (cast.stranger.client.post(consents, {**asked, "program": each}, format="json") for each in ids)
+    assert foreign.status_code == missing.status_code == 422
+    said = [answer.json()["detail"].replace(each, "") for answer, each in zip((foreign, missing), ids, strict=True)]
+    assert said[0] == said[1]
+
+
 def test_withdrawing_one_purpose_leaves_the_other(cast, gate):
     summaries, records = gate.for_program("summaries").json(), gate.for_program("records").json()
     gate.withdraw(records)
@@ -229,6 +250,7 @@ def test_the_same_consent_sent_again_is_the_same_consent(gate):
         ({"purpose": "advice", "text_version": "advice@1"}, "#/adviser"),
         ({"purpose": "records", "text_version": "records@1"}, "#/program"),
         ({"purpose": "records", "text_version": "records@1", "program": str(uuid.uuid4())}, "#/program"),
+        ({"purpose": "records", "text_version": "records@1", "join_code": str(uuid.uuid4())}, "#/join_code"),
         ({"text_version": "advice@0"}, "#/text_version"),
         ({"until": LONG_AGO}, "#/until"),
         ({"from": SOON, "until": "2098-01-01T00:00:00Z"}, "#/until"),

@@ -103,8 +103,13 @@ def test_a_job_whose_consent_ends_after_its_last_step_is_not_delivered(adviser, 
 
 
 def test_a_consent_that_is_left_to_read_ends_a_job_that_records(adviser, monkeypatch):
-    began = []
-    job = adviser.asks_for(monkeypatch, lambda *_: began.append(1) or iter(()), Right.RECORD)
+    began: list[str] = []
+
+    def work(*_: Any) -> Iterator[jobs.Progress]:
+        began.append("the work")
+        yield 1, 1
+
+    job = adviser.asks_for(monkeypatch, work, Right.RECORD)
     adviser.owner_opens()
     Consent.objects.for_farm(adviser.cast.farm).update(rights=["read"])
     assert (adviser.run(job).state, began) == ("failed", [])

@@ -69,10 +69,10 @@ def _load_farm(plan: FarmPlan, people: dict[str, Person], program: Program) -> N
 
 
 def _give(opened: OpenFarm, plan: ConsentPlan, people: dict[str, Person], program: Program) -> None:
-    """Give a consent of the scenario, unless one was given before: one that somebody withdrew stays withdrawn."""
+    """Give a consent of the scenario unless it stands; one that somebody withdrew while playing is given anew."""
     person = people[plan.person] if plan.person else None
     whom: dict[str, Any] = {"person": person} if person else {"program": program}
-    if Consent.objects.for_farm(opened.farm).filter(purpose=plan.purpose, **whom).exists():
+    if Consent.objects.for_farm(opened.farm).filter(purpose=plan.purpose, withdrawn_at=None, **whom).exists():
         return
     adviser = Adviser(person.email, person.name) if person else None
     text = CURRENT[plan.purpose].version
