@@ -41,13 +41,30 @@ class Import(FarmOwned):
         db_index=False,
         help_text="Null where a dry run names a block that the farm does not have, or each line names its own.",
     )
-    block_name = models.CharField(max_length=120, blank=True, help_text="As the file's sender or its map named it.")
-    kind = models.CharField(max_length=40, blank=True, help_text="Kind of record that it holds; empty: vines.")
-    sheet = models.CharField(max_length=120, blank=True, help_text="Of a spreadsheet; empty: the first that is shown.")
-    dry_run = models.BooleanField(default=False, help_text="Only the report was asked for; nothing else is stored.")
-    existing = models.CharField(max_length=10, choices=Existing.choices, default=Existing.COMPLETE)
+    # The database knows these defaults, too: the version before writes rows without them while this one migrates.
+    block_name = models.CharField(
+        max_length=120, blank=True, default="", db_default="", help_text="As the file's sender or its map named it."
+    )
+    kind = models.CharField(
+        max_length=40, blank=True, default="", db_default="", help_text="Kind of record that it holds; empty: vines."
+    )
+    sheet = models.CharField(
+        max_length=120,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="Of a spreadsheet; empty: the first that is shown.",
+    )
+    dry_run = models.BooleanField(
+        default=False, db_default=False, help_text="Only the report was asked for; nothing else is stored."
+    )
+    existing = models.CharField(
+        max_length=10, choices=Existing.choices, default=Existing.COMPLETE, db_default=Existing.COMPLETE
+    )
     may_plant = models.BooleanField(
-        default=False, help_text="Whether its sender may manage the farm, and with it plant rows and vines."
+        default=False,
+        db_default=False,
+        help_text="Whether its sender may manage the farm, and with it plant rows and vines.",
     )
     file_name = models.CharField(max_length=200)
     file_sha256 = models.CharField(max_length=64)
