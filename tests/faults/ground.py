@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,12 +19,32 @@ class Create:
     """One request that creates a thing under an id of the client's own, and the table it ends in."""
 
     path: str
-    body: dict[str, Any]
+    body: Any
     table: str
 
     @property
     def id(self) -> str:
         return str(self.body["id"])
+
+    @property
+    def ids(self) -> list[str]:
+        """Give the ids of all that it creates, in its order."""
+        return [self.id]
+
+    def is_answered_by(self, said: Any) -> bool:
+        return bool(said["id"] == self.id)
+
+
+class CreateMany(Create):
+    """One request that creates many records, each of which is answered for in its place."""
+
+    @property
+    def ids(self) -> list[str]:
+        return [each["id"] for each in self.body]
+
+    def is_answered_by(self, said: Any) -> bool:
+        stored = [each["id"] for each in said["results"] if each["status"] in {"created", "unchanged"}]
+        return stored == self.ids
 
 
 @dataclass
@@ -60,6 +80,7 @@ def make_ground(phone: Phone, vines: int = 100) -> Ground:
     stands(phone.send("POST", f"/farms/{farm}/blocks", {"id": block, "name": "Lower Terrace"}))
     stands(phone.send("POST", f"/farms/{farm}/blocks/{block}/rows", {"number": 1, "vines": vines}))
     listed = phone.send("GET", f"/farms/{farm}/blocks/{block}/vines?limit=500")
+    assert vines <= 500, "more than one page"
     return Ground(farm, block, [vine["id"] for vine in listed.json()["results"]])
 
 
@@ -105,3 +126,9 @@ CREATES: dict[str, Callable[[Ground, int], Create]] = {
 
 def new_weighing(ground: Ground, turn: int) -> Create:
     return Create(f"{ground.url}/dormant-records", ground.weighing(turn), "dormant_record")
+
+
+def new_weighings(ground: Ground, turns: Sequence[int]) -> Create:
+    """Give one request with the weighings of many turns."""
+    lines = [{**ground.weighing(turn), "kind": "dormant_record"} for turn in turns]
+    return CreateMany(f"{ground.url}/records", lines, "dormant_record")

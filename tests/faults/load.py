@@ -79,7 +79,7 @@ class Load:
         create = self._make(turn)
         reply = phone.insist("POST", create.path, create.body, felt=self._felt)
         phone.close()  # the next worker of the API may take the next request
-        if reply.ok and reply.json()["id"] == create.id:
+        if reply.ok and create.is_answered_by(reply.json()):
             self.acknowledged.append(create)
         else:
             self.refused.append((create, reply.status, reply.content))
