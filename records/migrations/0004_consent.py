@@ -75,6 +75,8 @@ class Migration(migrations.Migration):
     safe_because = {
         "constraint-missing-not-valid": "memberships and keys are a few rows a person: a scan of moments",
         "adding-foreign-key-constraint": "the column is new and empty, so PostgreSQL scans nothing",
+        "adding-field-with-default": "each program takes a code of its own, and a service has a handful of programs",
+        "disallowed-unique-constraint": "the same: the index of a handful of programs is built in a moment",
     }
     dependencies = [("records", "0003_year_records")]
 
