@@ -19,9 +19,10 @@ from records.imports.reading import read_table
 from records.imports.storing import counts_of, id_of
 from records.kinds import KINDS, Kind
 from records.models import Import, Person
-from records.models.imports import Existing
+from records.models.imports import Existing, LineOutcome
 from records.services import jobs
 from records.services.imports import Asked, Request, running_again
+from records.signals import count_rows
 
 KIND: Final = "import_records"
 LINES_IN_A_PART: Final = 1_000
@@ -79,15 +80,19 @@ def carry_out(careful: Careful, farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterat
         kind = KINDS[imported.kind]
         table = read_table(bytes(imported.content), imported.sheet)
         documents = documents_of(opened, kind, table, imported.block_name)
+    counts: dict[str, int] = {}
     done, total = 0, len(documents)
     yield done, total
     for part in in_chunks(documents, LINES_IN_A_PART):
         with transaction.atomic():
             opened = _through_the_door(sender, farm_id)
             take_part(opened, imported, kind, part, careful)
-            Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts_of(imported))
+            counts = counts_of(imported)
+            Import.objects.for_farm(farm_id).filter(pk=imported.pk).update(counts=counts)
         done += len(part)
         yield done, total
+    for outcome in () if imported.dry_run else LineOutcome:  # a file that is begun again is counted at its end, once
+        count_rows(outcome, counts.get(outcome, 0))
 
 
 def _through_the_door(sender: Person | None, farm_id: uuid.UUID) -> OpenFarm:

@@ -54,10 +54,9 @@ def create_row(opened: OpenFarm, block: Block, row_id: uuid.UUID | None, number:
         raise _taken(error, "row_number_once_a_block", f"The block has a row {number} already.") from error
 
 
-def plant_row(opened: OpenFarm, row: Row, vines: int) -> int:
-    """Store vines at places 1 to ``vines`` of a row; places that have one keep it. Gives how many are new."""
+def plant_row(opened: OpenFarm, row: Row, vines: int) -> None:
+    """Store vines at places 1 to ``vines`` of a row; places that have one keep it."""
     opened.require(Right.MANAGE)
-    before = Vine.objects.for_farm(opened.farm).filter(row=row).count()
     Vine.objects.bulk_create(
         [
             Vine(farm=opened.farm, block_id=row.block_id, row=row, row_number=row.number, place=place)
@@ -65,7 +64,6 @@ def plant_row(opened: OpenFarm, row: Row, vines: int) -> int:
         ],
         ignore_conflicts=True,
     )
-    return Vine.objects.for_farm(opened.farm).filter(row=row).count() - before
 
 
 def create_vine(opened: OpenFarm, block: Block, row_id: uuid.UUID | None, columns: Mapping[str, Any]) -> Stored[Vine]:
