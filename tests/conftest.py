@@ -151,7 +151,9 @@ def _let_in(farm: Any, people: dict[str, Player]) -> None:
             set_role(farm, people[name].person, Role(name))
         person = people["adviser"].person
         adviser = Adviser(person.email, person.name)
-        give_consent(opened, None, Asked("advice", "advice@1", adviser, rights=("read", "record")))
+        give_consent(
+            opened, None, Asked(purpose="advice", text_version="advice@1", adviser=adviser, rights=("read", "record"))
+        )
 
 
 def leave_farms() -> None:

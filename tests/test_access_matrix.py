@@ -242,10 +242,16 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
     row = create_row(opened, block, None, 1).row
     plant_row(opened, row, 20)
     vines = iter(list(Vine.objects.for_farm(farm).filter(block=block).order_by("place")))
-    scene = Scene({"farm": farm.pk, "block": block.pk, "program": program.pk, "code": "not-found", "kind": "shoot_count"}, vines, farm.name)
+    scene = Scene(
+        {"farm": farm.pk, "block": block.pk, "program": program.pk, "code": "not-found", "kind": "shoot_count"},
+        vines,
+        farm.name,
+    )
     scene.ids |= {"row": row.pk, "vine": next(vines).pk, "record": uuid.uuid4()}
     helper = add_member(opened, email="helper@tern-hill.example", name="A. Helper", role="worker").row
-    counted = give_consent(opened, None, Asked("summaries", "summaries@1", program_id=program.pk)).row
+    counted = give_consent(
+        opened, None, Asked(purpose="summaries", text_version="summaries@1", program_id=program.pk)
+    ).row
     key, _ = make_key(player.person, label="another key", scopes=["read"], valid_for=timedelta(days=1))
     scene.ids |= {"member": helper.pk, "consent": counted.pk, "key": key.pk}
     address = f"/api/v1/farms/{farm.pk}"

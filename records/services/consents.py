@@ -28,7 +28,7 @@ class Adviser:
     name: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Asked:
     """What an owner agrees to: for whom, for what, how far, from when and until when."""
 
@@ -126,7 +126,7 @@ def _program(opened: OpenFarm, asked: Asked) -> Program:
     else:
         before = Consent.objects.for_farm(opened.farm).exclude(program=None).values("program_id")
         known = Q(pk__in={opened.farm.program_id, *led_by(opened.caller)} - {None}) | Q(pk__in=before)
-        program = Program.objects.filter(known, pk=asked.program_id).first()
+        program = Program.objects.filter(known, pk=str(asked.program_id)).first()
         place, given = "program", str(asked.program_id)
     if program is None:
         sentence = (

@@ -304,5 +304,7 @@ def test_a_name_says_nothing_of_whether_the_service_knew_the_address(cast, gate)
 def test_a_consent_given_in_code_and_withdrawn_there_is_the_same_one(cast):
     enter(cast.owner.caller)
     opened = open_farm(cast.owner.caller, cast.farm.pk)
-    given = give_consent(opened, None, Asked("summaries", "summaries@1", program_id=cast.program.pk)).row
+    given = give_consent(
+        opened, None, Asked(purpose="summaries", text_version="summaries@1", program_id=cast.program.pk)
+    ).row
     assert withdraw_consent(opened, given.pk, version=1).withdrawn_by == cast.owner.person

@@ -75,9 +75,14 @@ def _give(opened: OpenFarm, plan: ConsentPlan, people: dict[str, Person], progra
     if Consent.objects.for_farm(opened.farm).filter(purpose=plan.purpose, withdrawn_at=None, **whom).exists():
         return
     adviser = Adviser(person.email, person.name) if person else None
-    text = CURRENT[plan.purpose].version
-    program_id = None if person else program.pk
-    give_consent(opened, None, Asked(plan.purpose, text, adviser, program_id, plan.rights))
+    asked = Asked(
+        purpose=plan.purpose,
+        text_version=CURRENT[plan.purpose].version,
+        adviser=adviser,
+        program_id=None if person else program.pk,
+        rights=plan.rights,
+    )
+    give_consent(opened, None, asked)
 
 
 def _load_block(opened: OpenFarm, plan: BlockPlan) -> None:
