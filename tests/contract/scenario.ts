@@ -58,6 +58,19 @@ async function day(): Promise<Record<string, unknown>> {
     params: { path: { farm, record: weighed.id }, header: { "If-Match": `"${weighed.version}"` } },
     body: { nodes_retained: 40 },
   });
+  const shoots = { kind: "shoot_count", vine: vine.id, observed_at: "2026-05-20T09:15:00-04:00", count_shoots: 44 };
+  const again = { kind: "dormant_record", vine: vine.id, observed_at: "2026-01-19T10:02:00-05:00" };
+  const bulk = told(
+    await api.POST("/api/v1/farms/{farm}/records", {
+      params: { path },
+      body: [shoots, again].map((line) => JSON.stringify(line)).join("\n"),
+      bodySerializer: (text: unknown) => text as string,
+      headers: { "Content-Type": "application/x-ndjson" },
+    }),
+  );
+  const changes = told(
+    await api.GET("/api/v1/farms/{farm}/changes", { params: { path, query: { limit: 500, kinds: "shoot_count" } } }),
+  );
   const file = "row,vine,pruning_weight\n1,1,1.25\n1,2,heavy\n";
   const taken = told(
     await api.POST("/api/v1/farms/{farm}/imports", {
@@ -75,6 +88,8 @@ async function day(): Promise<Record<string, unknown>> {
     outcome: counted.verdict?.outcome,
     slip: counted.verdict?.slips[0].code,
     stale: stale.error?.code,
+    bulk: bulk.results.map((result) => result.error?.code ?? result.status),
+    told: changes.results.some((change) => change.id === bulk.results[0].id && change.operation === "stored"),
     job: await ended(farm, taken.job.id),
     lines: told(
       await api.GET("/api/v1/farms/{farm}/imports/{import_id}", {
