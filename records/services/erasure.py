@@ -14,11 +14,12 @@ from datetime import datetime
 from typing import Any, Final
 
 import orjson
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
+from psycopg.errors import QueryCanceled
 
 from records.access import OpenFarm, Right
 from records.context import set_context
-from records.errors import NotAllowed, NotFound, NotValid
+from records.errors import Conflict, NotAllowed, NotFound, NotValid
 from records.models import Erasure, Farm, Role
 
 #: A request may take this long for it [ms]; a farm that takes longer is erased by the command, which has no limit.
@@ -43,11 +44,21 @@ def erase(opened: OpenFarm, typed_name: str, *, limit_ms: int = LONGEST_MS) -> E
         The caller is no owner of the farm.
     NotValid
         The name is not the farm's.
+    Conflict
+        The farm is so large that a request may not take as long as its erasure would.
     """
     opened.require(Right.MANAGE)
     if opened.role != Role.OWNER:
         raise NotAllowed(f"As {opened.role} of this farm you may not erase it; only an owner may.")
-    return _confirmed(opened.farm, typed_name, limit_ms)
+    try:
+        return _confirmed(opened.farm, typed_name, limit_ms)
+    except OperationalError as error:
+        if not isinstance(error.__cause__, QueryCanceled):
+            raise
+        raise Conflict(
+            "The farm is too large to be erased within a request. Nothing was erased. Whoever runs the service erases "
+            f"it with: manage.py erase_farm {opened.farm.pk}"
+        ) from error
 
 
 def erase_as_operator(farm_id: uuid.UUID, typed_name: str) -> Erasure:

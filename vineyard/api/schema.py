@@ -127,6 +127,8 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield from ("not_authenticated", "not_allowed")
     if path.endswith("/changes"):
         yield "cursor_expired"
+    if path.endswith("/file"):  # made by a job, and kept for a time
+        yield from ("conflict", "expired")
     if "{" in path:
         yield "not_found"
     if method in {"post", "patch", "put"}:
