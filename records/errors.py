@@ -138,3 +138,12 @@ class KeyReused(Refusal):
             "This Idempotency-Key was used for a request that said something else; nothing was stored now. Send what "
             "was sent then, or a new key for a new request."
         )
+
+
+class NotARecord(Refusal):
+    """A line of many says nothing that could be a record: it names no kind, or nothing that it is about."""
+
+    code = "validation_error"
+
+    def __init__(self, detail: str, at: str = "") -> None:
+        super().__init__(detail, faults=(Fault((at,) if at else (), "required", detail),))

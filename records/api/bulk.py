@@ -36,10 +36,6 @@ class _Again(Exception):
     """Two writers waited for each other, or a vine was planted meanwhile: the whole request is carried out again."""
 
 
-class NothingStored(NotValid):
-    """Some line of an atomic request was refused, so none was stored."""
-
-
 def _one_of_a_kind(kind: Kind) -> type[serializers.Serializer[Any]]:
     base = sent_by(kind)
     members = {
@@ -125,11 +121,14 @@ class Records(FarmView):
         responses={200: BulkAnswer, 207: BulkAnswer},
         tags=["records in bulk"],
         examples=[
-            OpenApiExample(
-                "A weighing and a shoot count",
-                value=[{"kind": name, **NEW[name]} for name in ("dormant_record", "shoot_count")],
-                request_only=True,
-                media_type="application/json",
+            *(
+                OpenApiExample(
+                    kind.title,
+                    value={"kind": kind.name, **NEW[kind.name]},
+                    request_only=True,
+                    media_type="application/json",
+                )
+                for kind in KINDS.values()
             ),
             OpenApiExample(
                 "One stored, one refused", value=RESULT_EXAMPLE, response_only=True, status_codes=["200", "207"]
@@ -152,7 +151,7 @@ class Records(FarmView):
             self._data = request.data  # read once: a body does not come a second time
         taken = self._taken(self._data, options)
         if options.atomic and taken.failed:
-            raise NothingStored(_NOTHING, faults=tuple(places_of_faults(taken)))
+            raise NotValid(_NOTHING, faults=tuple(places_of_faults(taken)))
         return answer_of(taken, minimal="return=minimal" in request.headers.get("Prefer", ""))
 
     def _taken(self, data: Any, options: Options) -> Taken:

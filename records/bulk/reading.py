@@ -17,7 +17,7 @@ from django.db import connection
 from records.access import OpenFarm
 from records.bulk.rows import Batch, Fault, text_of_row
 from records.bulk.shapes import Ground, Shape, shape_of
-from records.errors import Refusal
+from records.errors import NotARecord
 from records.kinds import KINDS, Kind
 from records.models import Block
 from records.services.recording import columns_of, no_such, offset_minutes, season_of_record
@@ -166,17 +166,6 @@ class Reader:
         if str(block_id).encode() not in self.ground.blocks:
             raise no_such("block")
         return {"vine_id": None, "block_id": block_id}
-
-
-class NotARecord(Refusal):
-    """A line says nothing that could be a record."""
-
-    code = "validation_error"
-
-    def __init__(self, detail: str, at: str = "") -> None:
-        from records.errors import Fault as Place  # noqa: PLC0415 - the other Fault is a line's
-
-        super().__init__(detail, faults=(Place((at,) if at else (), "required", detail),))
 
 
 def _base_version(row: dict[str, Any]) -> int | None:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
-from django.db import DataError, IntegrityError, InterfaceError, OperationalError
+from django.db import DataError, IntegrityError
 from django.http import Http404
 from rest_framework import exceptions as drf
 from rest_framework.response import Response
@@ -19,7 +19,7 @@ from records import errors as records
 from records.api.documents import UnfitValues
 from records.api.faults import break_rules_only, in_body, in_query, of_refusal
 from records.api.strict import InvalidQuery
-from vineyard.api.answers import RETRY_AFTER_SECONDS, kind_of_status
+from vineyard.api.answers import RETRY_AFTER_SECONDS, is_away, kind_of_status
 from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
 from vineyard.api.constraints import said_by
 from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
@@ -44,6 +44,7 @@ REFUSALS: Final[dict[type[records.Refusal], str]] = {
     records.KeyReused: "idempotency_key_reused",
     records.Conflict: "conflict",
     records.Expired: "expired",
+    records.NotARecord: "validation_error",
     records.Refusal: "not_valid",
 }
 
@@ -72,6 +73,8 @@ _Answer = tuple[Kind, str, dict[str, Any], dict[str, str]]
 
 
 def _problem_of(exception: Exception, context: dict[str, Any]) -> _Answer | None:
+    if is_away(exception):
+        return _unavailable(exception, context)
     for kind_of_exception, answer in _HANDLERS:
         if isinstance(exception, kind_of_exception):
             return answer(exception, context)
@@ -196,6 +199,4 @@ _HANDLERS: Final[tuple[tuple[type[Exception], Callable[..., _Answer]], ...]] = (
     (SuspiciousOperation, _suspicious),
     (IntegrityError, _integrity),
     (DataError, _data),
-    (OperationalError, _unavailable),
-    (InterfaceError, _unavailable),
 )

@@ -132,4 +132,4 @@ class EachOnceSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untype
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:
         schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
-        return {**schema, "uniqueItems": True}
+        return {**schema, "type": "array", "uniqueItems": True}  # whether it may be null is added after this
