@@ -108,7 +108,7 @@ Options = dict[str, Any]
 
 def _number_in(member: Number, options: Options) -> Field:
     digits = len(str(int(member.high))) + member.decimals
-    bounds = {"min_value": member.low, "max_value": member.high}
+    bounds: Options = {"min_value": member.low, "max_value": member.high}
     return StrictDecimalField(max_digits=digits, decimal_places=member.decimals, **bounds, **options)
 
 
@@ -224,7 +224,8 @@ def _number_out(member: Number, options: Options) -> Field:
 def _spread_out(member: Measured | Stage, options: Options) -> Field:
     shape = _QUANTITIES[member.dimension] if isinstance(member, Measured) else StageSerializer
     described = shape(allow_null=options["allow_null"], help_text=member.says)
-    return extend_schema_field(described)(type("Spread", (_Spread,), {}))(member, read_only=True)
+    field: Field = extend_schema_field(described)(type("Spread", (_Spread,), {}))(member, read_only=True)
+    return field
 
 
 _SHOWN: Final[dict[type[Member], Callable[[Any, Options], Field]]] = {

@@ -100,7 +100,8 @@ _Found = tuple[int, uuid.UUID, str]
 
 def _next(opened: OpenFarm, place: Place, entities: Sequence[str], limit: int) -> list[_Found]:
     """Give position, id and table of the next rows, in one statement, so that all tables are read at one moment."""
-    parts, arguments = [], []
+    parts: list[str] = []
+    arguments: list[Any] = []
     for entity in entities:
         beyond = ">=" if entity > place.entity else ">"
         parts.append(f"""(

@@ -32,7 +32,7 @@ class StrictSerializerSchema(OpenApiSerializerExtension):  # type: ignore[no-unt
     match_subclasses = True
 
     def map_serializer(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:
-        schema: dict[str, Any] = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)  # noqa: SLF001
+        schema: dict[str, Any] = auto_schema._map_serializer(self.target, direction, bypass_extensions=True)  # type: ignore[no-untyped-call]  # noqa: SLF001
         return {**schema, "additionalProperties": False} if direction == "request" else schema
 
 
@@ -77,7 +77,7 @@ class TextSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-ca
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:
-        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
+        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # type: ignore[no-untyped-call]  # noqa: SLF001
         hidden = HIDDEN_IN_LINES if self.target.multiline else HIDDEN
         return {**schema, "pattern": f"^[^{hidden}]*$" if self.target.allow_blank else seen(hidden)}
 
@@ -99,7 +99,7 @@ class DecimalSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:
-        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
+        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # type: ignore[no-untyped-call]  # noqa: SLF001
         schema.pop("format", None)
         return {**schema, "type": ["number", "string"], "pattern": DIGITS}
 
@@ -131,5 +131,5 @@ class EachOnceSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untype
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: AutoSchema, direction: Any) -> dict[str, Any]:
-        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
+        schema: dict[str, Any] = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # type: ignore[no-untyped-call]  # noqa: SLF001
         return {**schema, "type": "array", "uniqueItems": True}  # whether it may be null is added after this
