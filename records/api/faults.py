@@ -36,6 +36,7 @@ _RULES: Final = {
     "does_not_exist",
     "max_decimal_places",
     "max_digits",
+    "no_address",
     "one_of_formula_cultivar_group",
     "out_of_range",
     "too_many_digits",

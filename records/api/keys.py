@@ -207,7 +207,7 @@ class OneKey(CallerView):
         summary="Revoke a key",
         description="It opens nothing from the next request on. Any key may end itself; another one takes the scope "
         "manage. Revoking twice is once.",
-        responses=KeyOut,
+        responses={200: KeyOut},
         tags=["keys"],
         examples=[OpenApiExample("Revoked", value=REVOKED_EXAMPLE, response_only=True)],
     )

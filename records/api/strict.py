@@ -138,7 +138,10 @@ class StrictUUIDField(serializers.UUIDField):
 class StrictDecimalField(serializers.DecimalField):
     """A number as a JSON number, or as text where every digit counts."""
 
-    default_error_messages = {"invalid": "Send a number, such as 2.8."}
+    default_error_messages = {
+        "invalid": "Send a number, such as 2.8.",
+        "out_of_range": "Send a number from {low} to {high}.",
+    }
 
     def validate_empty_values(self, data: Any) -> tuple[bool, Any]:
         if isinstance(data, str):  # the class above takes an empty text for a null
@@ -151,9 +154,19 @@ class StrictDecimalField(serializers.DecimalField):
         if isinstance(data, str) and not re.fullmatch(r"-?[0-9]{1,20}(\.[0-9]{1,20})?", data):
             self.fail("invalid")
         try:
-            return Decimal(super().to_internal_value(data))
+            number = Decimal(super().to_internal_value(data))
         except InvalidOperation:
             self.fail("invalid")
+        if isinstance(data, str):
+            self._refuse_beyond_bounds(number)
+        return number
+
+    def _refuse_beyond_bounds(self, number: Decimal) -> None:
+        """Refuse by rule what stands in a text: a schema bounds numbers only."""
+        low = Decimal("-Infinity") if self.min_value is None else Decimal(str(self.min_value))
+        high = Decimal("Infinity") if self.max_value is None else Decimal(str(self.max_value))
+        if not low <= number <= high:
+            self.fail("out_of_range", low=low, high=high)
 
 
 class AwareDateTimeField(serializers.DateTimeField):
