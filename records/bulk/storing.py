@@ -149,7 +149,7 @@ class Store:
         clashing: list[_Standing] = []
         for each in found:
             number = numbers[str(each.row_id)]
-            settled = _settled(each)
+            settled = _settled(each, self.on_conflict)
             if settled is not None:
                 outcomes[number] = settled
             else:
@@ -196,8 +196,6 @@ class Store:
         if each.base_version is not None and each.base_version != row.version and not row.is_withdrawn:
             detail = f"The record is at version {row.version}, not {each.base_version}. Read it again."
             return Outcome("error", fault=Fault("stale", detail, current=row))
-        if self.on_conflict is OnConflict.IGNORE and not row.is_withdrawn:
-            return Outcome("unchanged", row.version)
         said = self._said(statements, each.row_id)
         try:
             known_again(row, digest_of(said), said)
@@ -224,10 +222,12 @@ class _Standing:
     base_version: int | None
 
 
-def _settled(each: _Standing) -> Outcome | None:
-    if each.known and not each.withdrawn and (each.same_line or each.same):
-        return Outcome("unchanged", each.version)
-    return None
+def _settled(each: _Standing, on_conflict: OnConflict) -> Outcome | None:
+    """Tell what needs no second look: what says the same, and what is to be kept whatever it says."""
+    if not each.known or each.withdrawn:
+        return None
+    kept = on_conflict is OnConflict.IGNORE and each.base_version in {None, each.version}
+    return Outcome("unchanged", each.version) if kept or each.same_line or each.same else None
 
 
 #: What a line meets whose id is new, but whose place a live record holds.

@@ -99,7 +99,9 @@ def note_use(key: ApiKey) -> None:
     if key.last_used_at and now - key.last_used_at < LAST_USED_KEPT_TO:
         return
     unused_for_a_while = Q(last_used_at=None) | Q(last_used_at__lt=now - LAST_USED_KEPT_TO)
-    ApiKey.objects.filter(unused_for_a_while, pk=key.pk).update(last_used_at=now)
+    # Whoever writes it keeps the row until their request is stored; another request by this key does not wait for that.
+    free = ApiKey.objects.select_for_update(skip_locked=True, no_key=True).filter(unused_for_a_while, pk=key.pk)
+    ApiKey.objects.filter(pk__in=free.values("pk")).update(last_used_at=now)
 
 
 def revoke_key(key: ApiKey) -> None:

@@ -67,10 +67,13 @@ class Service:
         """Give a client of its own connection; ``port`` leads it through a proxy."""
         return Phone(port or self.listening.port, self.key)
 
-    def ask(self, query: str, *arguments: Any) -> list[tuple[Any, ...]]:
-        """Ask the database itself, over the walls: what stands there, whatever the API says."""
+    def opened(self) -> psycopg.Connection[Any]:
+        """Open the database itself, over the walls: what stands there, whatever the API says."""
         places = places_for(self.stack.base)
-        with psycopg.connect(postgres.address(places, "postgres", "vineyard")) as opened:
+        return psycopg.connect(postgres.address(places, "postgres", "vineyard"))
+
+    def ask(self, query: str, *arguments: Any) -> list[tuple[Any, ...]]:
+        with self.opened() as opened:
             cursor = opened.execute(query.encode(), arguments)
             return cursor.fetchall() if cursor.description else []
 

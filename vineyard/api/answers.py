@@ -6,7 +6,7 @@ import sys
 from typing import Any, Final
 
 import orjson
-from django.db import IntegrityError, InterfaceError, OperationalError
+from django.db import IntegrityError, InterfaceError, InternalError, OperationalError
 from django.http import HttpRequest, HttpResponse
 
 from vineyard.api.constraints import said_by
@@ -49,6 +49,17 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
     )
 
 
+#: A transaction that idled, or lasted, longer than it may (PostgreSQL's table of errors).
+_ENDED_BY_THE_DATABASE: Final = {"25P03", "25P04"}
+
+
+def is_away(failure: BaseException | None) -> bool:
+    """Tell whether a request failed because the database could not be reached, or ended its transaction."""
+    if isinstance(failure, InternalError):
+        return getattr(failure.__cause__, "sqlstate", "") in _ENDED_BY_THE_DATABASE
+    return isinstance(failure, OperationalError | InterfaceError)
+
+
 #: The database may have gone away after it stored everything and before it could say so.
 _UNKNOWN_END: Final = (
     "The records cannot be reached, or went away while the request was being stored. Send it again: under an id of "
@@ -63,7 +74,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     closed after the view, so a constraint that is deferred speaks here.
     """
     failure = sys.exc_info()[1]
-    if isinstance(failure, OperationalError | InterfaceError):
+    if is_away(failure):
         response = problem_response(request, KINDS["unavailable"], _UNKNOWN_END)
         response["Retry-After"] = RETRY_AFTER_SECONDS
         return response

@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DataError, IntegrityError, InternalError, OperationalError
 from django.test import RequestFactory
+from psycopg.errors import IdleInTransactionSessionTimeout
 
 from records.api.farms import Me
 from records.errors import Refusal
@@ -36,11 +37,20 @@ def broken(cast: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     return fail_with
 
 
+def idled_too_long() -> InternalError:
+    """Give what Django raises when the database has ended a transaction that waited for its process."""
+    error = InternalError("secret state")
+    error.__cause__ = IdleInTransactionSessionTimeout("secret state")
+    return error
+
+
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("exception", "status", "code"),
     [
         (OperationalError("secret host"), 503, "unavailable"),
+        (idled_too_long(), 503, "unavailable"),
+        (InternalError("secret state"), 500, "internal_error"),
         (DataError("secret value"), 422, "not_valid"),
         (IntegrityError("secret row"), 409, "conflict"),
         (RuntimeError("secret inside"), 500, "internal_error"),
