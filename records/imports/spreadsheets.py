@@ -27,7 +27,7 @@ OLD_SIGNATURE: Final = bytes.fromhex("d0cf11e0a1b11ae1")
 MOST_ENTRIES: Final = 500
 MOST_BYTES: Final = 64_000_000
 MOST_ROWS: Final = 50_000
-MOST_CELLS: Final = 2_000_000
+MOST_CELLS: Final = 1_000_000
 #: Deflate cannot do better than 1032; a sheet of figures comes to 10 or so.
 STEEPEST: Final = 200
 _STEEP_FROM: Final = 1_000_000
@@ -118,8 +118,8 @@ def _check_reach(name: str, xml: bytes) -> None:
     if b"\x00" in xml:
         _refuse(f"the part {name[:80]!r} is not UTF-8")
     width = height = 0
-    for column, row in _PLACE.findall(xml):
-        width, height = max(width, _number_of(column)), max(height, int(row))
+    for place in _PLACE.finditer(xml):
+        width, height = max(width, _number_of(place[1])), max(height, int(place[2]))
     if height > MOST_ROWS or width * height > MOST_CELLS:
         _refuse(
             f"the sheet reaches to row {height:,} and column {width:,}, which is more than {MOST_ROWS:,} rows or "
