@@ -11,7 +11,7 @@ from records.api.kind_examples import NEW
 from records.kinds import KINDS, Kind
 from tests.faults.phone import Phone
 
-SEASONS = range(1950, 2090)
+SEASONS = range(2001, 2090)
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from threading import Barrier
 from typing import Any
 
 import pytest
 
-from tests.faults.ground import CREATES, Create, Ground
+from tests.faults.ground import CREATES, Create, Ground, new_weighings
 from tests.faults.hands import all_at_once
 from tests.faults.phone import Phone
 
@@ -44,7 +45,7 @@ def test_sixteen_identical_requests_at_once_are_one_row_and_one_answer(service, 
 
 def answer_of(phone: Phone, create: Create, together: Barrier) -> tuple[int, str]:
     """Send in the same moment as the others; gives the status and the id that the service names."""
-    together.wait(60)
+    together.wait(600)
     reply = phone.send("POST", create.path, create.body)
     if reply.ok:
         return reply.status, str(reply.json()["id"])
@@ -65,6 +66,34 @@ def rows_of(service: Any, creates: list[Create]) -> int:
     )
 
 
+def test_sixteen_identical_bulk_requests_at_once_are_one_row_for_each_line(service, ground: Ground):
+    """Small ones that arrive together are carried out together: each still hears of its own lines, and of them all."""
+    together, rounds = Barrier(COPIES), 50
+    creates = [new_weighings(ground, range(turn * 3, turn * 3 + 3)) for turn in range(rounds)]
+
+    def send_all(_: int) -> list[Any]:
+        phone, replies = service.phone(), []
+        for create in creates:
+            together.wait(600)
+            body = "\n".join(json.dumps(line) for line in create.body).encode()
+            replies.append(phone.send("POST", create.path, body, Content_Type="application/x-ndjson"))
+        return replies
+
+    answers = all_at_once(COPIES, send_all)
+    wrong = [
+        (reply.status, reply.content)
+        for copy in answers
+        for create, reply in zip(creates, copy, strict=True)
+        if reply.status != 200 or not create.is_answered_by(reply.json())
+    ]
+    made = sum(reply.json()["summary"]["created"] for copy in answers for reply in copy if reply.status == 200)
+    print(f"bulk at once: trials {rounds} x {COPIES}, fault hits {rounds * (COPIES - 1)}, failures {len(wrong)}")
+    assert wrong == []
+    assert made == rounds * 3
+    stand = service.ask("SELECT count(*) FROM dormant_record WHERE farm_id = %s", ground.farm)
+    assert stand == [(rounds * 3,)]
+
+
 def test_sixteen_clients_who_want_the_same_place_leave_one_record_in_it(service, ground: Ground):
     """Each under an id of its own: one is told 201, the others 409 with the record that stands there."""
     together = Barrier(COPIES)
@@ -74,7 +103,7 @@ def test_sixteen_clients_who_want_the_same_place_leave_one_record_in_it(service,
         phone, replies = service.phone(), []
         for turn in range(rounds):
             body = ground.weighing(turn)
-            together.wait(60)
+            together.wait(600)
             replies.append((body["id"], phone.send("POST", f"{ground.url}/dormant-records", body)))
         return replies
 

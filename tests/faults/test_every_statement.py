@@ -18,6 +18,7 @@ from django.db import connection, transaction
 from rest_framework.test import APIClient
 
 from records.access import enter, open_farm, open_for_work
+from records.api.kind_examples import NEW
 from records.models import Vine
 from records.models.base import FarmOwned
 from records.services.vineyards import create_block, create_row, plant_row
@@ -115,6 +116,23 @@ def create_of(sender: Sender, turn: int) -> Write:
     return Write("POST", "/dormant-records", body, {})
 
 
+def create_by_key_of(sender: Sender, turn: int) -> Write:
+    """Without an id of the client's own, the key of the request makes it repeatable."""
+    create = create_of(sender, turn)
+    del create.body["id"]
+    return Write("POST", create.path, create.body, {"Idempotency-Key": str(uuid.uuid4())})
+
+
+def many_of(sender: Sender, turn: int) -> Write:
+    """Thirty records of three kinds in one request."""
+    vine, lines = str(sender.farm.vines[turn]), []
+    for year in range(1960, 1970):
+        for kind in ("dormant_record", "shoot_count", "vine_event"):
+            record = {**NEW[kind], "kind": kind, "id": str(uuid.uuid4()), "vine": vine}
+            lines.append({**record, "observed_at": record["observed_at"].replace("2027", str(year))})
+    return Write("POST", "/records", lines, {})
+
+
 def row_of(sender: Sender, turn: int) -> Write:
     body = {"id": str(uuid.uuid4()), "number": 100 + turn, "vines": 40}
     return Write("POST", f"/blocks/{sender.farm.block.pk}/rows", body, {})
@@ -132,6 +150,8 @@ def withdrawal_of(sender: Sender, turn: int) -> Write:
 
 WRITES: dict[str, Callable[[Sender, int], Write]] = {
     "create": create_of,
+    "create by the key of the request": create_by_key_of,
+    "create many": many_of,
     "create with all its vines": row_of,
     "change": change_of,
     "withdraw": withdrawal_of,

@@ -7,24 +7,27 @@ from typing import Any
 
 import pytest
 
-from tests.faults.ground import CREATES, Ground, new_weighing
+from tests.faults.ground import CREATES, Create, Ground, make_ground, new_weighing, new_weighings
 from tests.faults.load import Load
 from tests.faults.service import Service, until
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 CLIENTS, KILLS = 6, 4
-VINES_A_ROW = 50
+VINES_A_ROW, IN_BULK = 50, 30
 
 
-def weighings_and_rows(ground: Ground) -> Callable[[int], Any]:
-    """Give what the clients post: weighings, and every tenth time a row with all its vines, which is whole or not."""
+def writes(ground: Ground) -> Callable[[int], Create]:
+    """Give what the clients post: weighings alone and by the thirty, and rows with all their vines."""
 
-    def make(turn: int) -> Any:
-        if turn % 10:
-            return new_weighing(ground, turn)
-        create = CREATES["rows"](ground, turn)
-        create.body["vines"] = VINES_A_ROW
-        return create
+    def make(turn: int) -> Create:
+        if turn % 10 == 0:
+            row = CREATES["rows"](ground, turn)
+            row.body["vines"] = VINES_A_ROW
+            return row
+        if turn % 10 == 5:
+            first = 10_000 + turn // 10 * IN_BULK
+            return new_weighings(ground, range(first, first + IN_BULK))
+        return new_weighing(ground, turn)
 
     return make
 
@@ -43,8 +46,9 @@ def kill_postmaster(service: Service) -> None:
 
 
 @pytest.mark.parametrize("kill", [kill_api_worker, kill_backend, kill_postmaster])
-def test_nothing_acknowledged_is_lost_when_a_part_is_killed_under_load(kill, service: Service, ground):
-    with Load(CLIENTS, service.phone, weighings_and_rows(ground)) as load:
+def test_nothing_acknowledged_is_lost_when_a_part_is_killed_under_load(kill, service: Service):
+    ground = make_ground(service.phone(), vines=500)
+    with Load(CLIENTS, service.phone, writes(ground)) as load:
         load.goes_on()
         felt = [load.strike(lambda: kill(service)) for _ in range(KILLS)]
     lost = [create for create in load.acknowledged if not stands_once(service, create)]
@@ -56,17 +60,22 @@ def test_nothing_acknowledged_is_lost_when_a_part_is_killed_under_load(kill, ser
     assert lost == []
     assert all(felt), "a kill that nobody felt tested nothing"
     assert halves(service, ground) == []
-    assert in_all(service, ground) == len(load.acknowledged), "something stands there that nobody was told of"
+    assert in_all(service, ground) == sum(len(create.ids) for create in load.acknowledged), (
+        "something stands there that nobody was told of"
+    )
     assert service.check_tables() == ""
     service.wait_until_ready()
 
 
-def stands_once(service: Service, create: Any) -> bool:
+def stands_once(service: Service, create: Create) -> bool:
     if create.table == "row":
         return service.ask("SELECT number FROM row WHERE id = %s", create.id) == [(create.body["number"],)]
-    weight = create.body["pruning_weight"]["value"]
-    rows = service.ask("SELECT vine_id::text, pruning_weight_value::float FROM dormant_record WHERE id = %s", create.id)
-    return rows == [(create.body["vine"], weight)]
+    sent = create.body if isinstance(create.body, list) else [create.body]
+    found = service.ask(
+        "SELECT id::text, vine_id::text, pruning_weight_value::float FROM dormant_record WHERE id = ANY(%s::uuid[])",
+        create.ids,
+    )
+    return sorted(found) == sorted((each["id"], each["vine"], each["pruning_weight"]["value"]) for each in sent)
 
 
 def halves(service: Service, ground: Ground) -> list[Any]:
