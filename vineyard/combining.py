@@ -99,7 +99,7 @@ class Combiner:
         whole = await self._run_together(together)
         if len(together) == 1 or whole.status in _FOR_ALL:
             return [whole] * len(together)
-        if whole.status not in {200, 207}:  # something in one of them: the others must not suffer for it
+        if not answers_all(whole.status):  # something in one of them: the others must not suffer for it
             return [await self._run_together([each]) for each in together]
         return _split(whole, [len(each.lines) for each in together])
 
@@ -107,6 +107,11 @@ class Combiner:
         body = b"\n".join(line for each in together for line in each.lines)
         environ = {**together[0].environ, "CONTENT_LENGTH": str(len(body)), COMBINED: len(together)}
         return await self._run(environ, body)
+
+
+def answers_all(status: int) -> bool:
+    """Tell whether an answer is one for every request in it; another is thrown away, and each carried out alone."""
+    return status in {200, 207} or status in _FOR_ALL
 
 
 def _lines_of_small(environ: WSGIEnvironment, body: bytes) -> list[bytes] | None:

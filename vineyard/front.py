@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
@@ -70,10 +71,20 @@ class Front:
     threads : int
         How many requests a worker process works on at once.  Half of them, rounded down, may work for one farm or
         one caller; the count is one of this process, so of ``n`` processes a farm may hold half of each.
+    note : callable
+        Is told of each request that is refused here, with the answer; the application never hears of it.
     """
 
-    def __init__(self, inner: WSGIApplication, *, threads: int, patience: Patience | None = None) -> None:
+    def __init__(
+        self,
+        inner: WSGIApplication,
+        *,
+        threads: int,
+        patience: Patience | None = None,
+        note: Callable[[WSGIEnvironment, Answer], object] = lambda *_: None,
+    ) -> None:
         self._inner = inner
+        self._note = note
         self._pool = ThreadPoolExecutor(threads, thread_name_prefix="api")
         self._turns = Turns(at_once=max(1, threads // 2))
         self._patience = patience or Patience()
@@ -85,9 +96,9 @@ class Front:
         try:
             body = await self._body(environ, protocol)
         except TooSlow:
-            return _refuse(protocol, environ, "too_slow", _TOO_SLOW)
+            return self._refuse(protocol, environ, "too_slow", _TOO_SLOW)
         except TooMuchHeld:
-            return _refuse(protocol, environ, "unavailable", "Too many bodies arrive at once. Nothing was stored.")
+            return self._refuse(protocol, environ, "unavailable", "Too many bodies arrive at once. Nothing was stored.")
         try:
             answer = await self._combiner.answer(environ, body)
             if answer is None:
@@ -95,10 +106,10 @@ class Front:
             if answer is not None:
                 _send(protocol, answer)
         except TurnsAreFull:
-            _refuse(protocol, environ, "too_many_requests", _NO_TURN)
+            self._refuse(protocol, environ, "too_many_requests", _NO_TURN)
         except Exception:
             log.exception("a request failed before its first answer or while it was sent")
-            _refuse(protocol, environ, "internal_error", "The service failed; this is a fault of ours.")
+            self._refuse(protocol, environ, "internal_error", "The service failed; this is a fault of ours.")
         finally:
             self._held -= len(body)
 
@@ -149,6 +160,11 @@ class Front:
             stream = Streamed(loop, protocol, self._patience.send_seconds)
             return await loop.run_in_executor(self._pool, call, self._inner, environ, body, stream)
 
+    def _refuse(self, protocol: Any, environ: WSGIEnvironment, code: str, detail: str) -> None:
+        answer = refusal(environ, code, detail)
+        self._note(environ, answer)
+        _send(protocol, answer)
+
 
 def _is_taken(environ: WSGIEnvironment, announced: str) -> bool:
     if announced:
@@ -159,10 +175,6 @@ def _is_taken(environ: WSGIEnvironment, announced: str) -> bool:
 
 def _send(protocol: Any, answer: Answer) -> None:
     protocol.response_bytes(answer.status, answer.headers, answer.body)
-
-
-def _refuse(protocol: Any, environ: WSGIEnvironment, code: str, detail: str) -> None:
-    _send(protocol, refusal(environ, code, detail))
 
 
 _TOO_SLOW: Final = "The body arrived too slowly and was not waited for. Nothing was stored; send it again."

@@ -55,10 +55,11 @@ def method_of(method: str | None) -> str:
     return method if method in METHODS else "other"
 
 
-def count_request(route: str, method: str, status: int, seconds: float) -> None:
-    """Count and time one request."""
-    REQUESTS.labels(route, method, f"{status // 100}xx").inc()
-    SECONDS.labels(route, method).observe(seconds)
+def count_request(route: str, method: str, status: int, seconds: float | None, *, number: int = 1) -> None:
+    """Count and time one request, or so many that were carried out as one."""
+    REQUESTS.labels(route, method, f"{status // 100}xx").inc(number)
+    for _ in range(number if seconds is not None else 0):
+        SECONDS.labels(route, method).observe(seconds or 0.0)
 
 
 def count_rows(outcome: str, number: int) -> None:

@@ -39,7 +39,7 @@ class Watched(Served):
         told = [json.loads(line) for line in self.log.read_text().splitlines() if line.startswith("{")]
         return [line for line in told if facts.items() <= line.items()]
 
-    def wait_for(self, found: Callable[[], Any], within: float = 30) -> Any:
+    def wait_for(self, found: Callable[[], Any], within: float = 60) -> Any:
         end = time.monotonic() + within
         while not (value := found()):
             assert time.monotonic() < end, self.log.read_text()[-3000:]

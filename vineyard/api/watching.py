@@ -6,6 +6,7 @@ import logging
 import time
 from collections.abc import Callable
 from typing import Any, Final
+from wsgiref.types import WSGIEnvironment
 
 from django.core.signals import got_request_exception
 from django.db import connection
@@ -15,6 +16,8 @@ from django.utils.functional import LazyObject, empty
 
 from vineyard import metrics
 from vineyard.api.routes import template_of
+from vineyard.calling import Answer
+from vineyard.combining import COMBINED, answers_all
 
 log = logging.getLogger("vineyard.request")
 
@@ -36,13 +39,25 @@ class Watched:
             response = self.get_response(request)
         seconds = time.perf_counter() - began
         route, method = route_of(request), metrics.method_of(request.method)
-        metrics.count_request(route, method, response.status_code, seconds)
+        together = int(request.META.get(COMBINED, 1))
+        if together == 1 or answers_all(response.status_code):
+            metrics.count_request(route, method, response.status_code, seconds, number=together)
         facts = {**_who(request), "method": method, "route": route, "status": response.status_code}
         facts |= {"ms": round(seconds * 1000, 1), "statements": statements.number, "rows": _rows(response)}
+        facts["requests"] = together if together > 1 else None
         told = {name: value for name, value in facts.items() if value not in (None, "")}
         level = logging.ERROR if response.status_code == 500 else logging.INFO
         log.log(level, "%s %s %d", method, route, response.status_code, extra={"facts": told})
         return response
+
+
+def note_refusal(environ: WSGIEnvironment, answer: Answer) -> None:
+    """Log and count a request that was refused at the front, before Django saw it; how long it took is not known."""
+    route, method = _route_at(environ["PATH_INFO"]), metrics.method_of(environ["REQUEST_METHOD"])
+    metrics.count_request(route, method, answer.status, None)
+    request_id = dict(answer.headers).get("X-Request-ID", "")
+    facts = {"request_id": request_id, "method": method, "route": route, "status": answer.status}
+    log.info("%s %s %d at the front", method, route, answer.status, extra={"facts": facts})
 
 
 class Statements:
@@ -59,12 +74,14 @@ class Statements:
 def route_of(request: HttpRequest) -> str:
     """Give the template of the address, e.g. ``/api/v1/farms/{farm}``, also where the request was refused before."""
     match = request.resolver_match
-    if match is None:
-        try:
-            match = resolve(request.path_info)
-        except Resolver404:
-            return NO_ROUTE
-    return template_of(match.route)
+    return template_of(match.route) if match else _route_at(request.path_info)
+
+
+def _route_at(path: str) -> str:
+    try:
+        return template_of(resolve(path).route)
+    except Resolver404:
+        return NO_ROUTE
 
 
 def _who(request: HttpRequest) -> dict[str, Any]:
