@@ -8,6 +8,8 @@ from django.dispatch import Signal
 
 #: Rows of one bulk request or file came to the same end: ``outcome`` (created, updated, unchanged, error), ``number``.
 rows_taken_in: Final = Signal()
+#: A worker takes a job up: ``request_id`` of the request that asked for it, perhaps empty.
+job_taken_up: Final = Signal()
 #: A job has come to its end: ``kind``, ``state``.
 job_ended: Final = Signal()
 

@@ -13,6 +13,9 @@ from typing import Any, Final
 
 from celery import Celery
 from celery.signals import before_task_publish, setup_logging, task_postrun, task_prerun, worker_init
+from django.dispatch import receiver
+
+from records.signals import job_taken_up
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "vineyard.settings")
 app = Celery("vineyard")
@@ -66,6 +69,15 @@ def say_what_is_carried_out(task: Any = None, task_id: str = "", args: Any = (),
         heartbeat.beat("worker")
     if job:
         log.info("job taken up")
+
+
+@receiver(job_taken_up)
+def say_for_whom(request_id: str = "", **_: Any) -> None:
+    """Name the request that asked for a job, also where the sweeper and not the request woke the worker."""
+    from vineyard import logs  # noqa: PLC0415 - needs the settings
+
+    if request_id:
+        logs.bind(**{**logs.bound_facts(), "request_id": request_id})
 
 
 @task_postrun.connect

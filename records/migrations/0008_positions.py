@@ -10,6 +10,11 @@ ONE_LIVE = """
     CREATE UNIQUE INDEX CONCURRENTLY dormant_record_once_a_live_vine_and_season
         ON dormant_record (farm_id, vine_id, season) WHERE withdrawn_at IS NULL
 """
+NO_LONGER = "ALTER TABLE dormant_record DROP CONSTRAINT IF EXISTS dormant_record_once_a_vine_and_season"
+AS_BEFORE = """
+    ALTER TABLE dormant_record
+        ADD CONSTRAINT dormant_record_once_a_vine_and_season UNIQUE (farm_id, vine_id, season)
+"""
 
 
 class Migration(migrations.Migration):
@@ -44,8 +49,14 @@ class Migration(migrations.Migration):
                 ),
             ],
         ),
-        migrations.RemoveConstraint(
-            model_name='dormantrecord',
-            name='dormant_record_once_a_vine_and_season',
+        # Django notes a migration once all of it is done; one that ended before that is run again from the beginning.
+        migrations.SeparateDatabaseAndState(
+            database_operations=[migrations.RunSQL(NO_LONGER, AS_BEFORE)],
+            state_operations=[
+                migrations.RemoveConstraint(
+                    model_name='dormantrecord',
+                    name='dormant_record_once_a_vine_and_season',
+                ),
+            ],
         ),
     ]

@@ -30,6 +30,13 @@ class Job(FarmOwned):
     asked_by = models.ForeignKey(
         Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
     )
+    request_id = models.CharField(
+        max_length=64,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="The request that asked for it, as it stands in the logs.",
+    )
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 

@@ -27,7 +27,7 @@ from records.access import OpenFarm, Right, open_for_work, require_still
 from records.errors import NotFound, Refusal
 from records.models import Job, JobTicket
 from records.models.jobs import JobState
-from records.signals import job_ended
+from records.signals import job_ended, job_taken_up
 from records.waking import wake
 
 log = logging.getLogger("vineyard.jobs")
@@ -44,7 +44,8 @@ RIGHTS: Final[dict[str, Right]] = {}
 
 def queue_job(opened: OpenFarm, kind: str) -> Job:
     """Note a job and its ticket in the open transaction; a worker is woken once that is committed."""
-    job = Job.objects.create(farm=opened.farm, kind=kind, asked_by=opened.caller.person)
+    caller = opened.caller
+    job = Job.objects.create(farm=opened.farm, kind=kind, asked_by=caller.person, request_id=caller.request_id)
     JobTicket.objects.create(job_id=job.pk, farm_id=opened.farm.pk)
     transaction.on_commit(lambda: wake(opened.farm.pk, job.pk))
     return job
@@ -134,6 +135,7 @@ def _take_up(farm_id: uuid.UUID, job_id: uuid.UUID) -> _Held | None:
         jobs = Job.objects.for_farm(farm_id).filter(pk=job_id)
         jobs.update(state=JobState.RUNNING, attempts=F("attempts") + 1, started_at=Now())
         job: Job = jobs.get()
+    job_taken_up.send(sender=None, request_id=job.request_id)
     held = _Held(farm_id, job_id, job.kind, job.attempts)
     if held.attempt > MOST_ATTEMPTS:
         _give_up(held, f"It was tried {MOST_ATTEMPTS} times and its worker ended each time; it is not tried again.")
