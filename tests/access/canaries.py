@@ -44,7 +44,8 @@ class Canaries:
 def _written(farm: Farm) -> list[str]:
     """Try every text column of every table of the farm; what a rule refuses stays as it was."""
     written = []
-    for model in [Farm, *(model for model in apps.get_models() if issubclass(model, FarmOwned))]:
+    tables: list[Any] = [Farm, *(model for model in apps.get_models() if issubclass(model, FarmOwned))]
+    for model in tables:
         rows = model.objects.filter(pk=farm.pk) if model is Farm else model.objects.for_farm(farm)
         for column in model._meta.get_fields():
             if not isinstance(column, models.CharField | models.TextField) or column.choices:

@@ -34,7 +34,7 @@ class Slot:
 
 def document() -> dict[str, Any]:
     """Give the OpenAPI document of the code as it is."""
-    generated: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
+    generated: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
     return generated
 
 
@@ -80,7 +80,7 @@ def with_id(body: Any, path: tuple[str | int, ...], value: uuid.UUID) -> Any:
     changed = copy.deepcopy(body)
     place = changed
     for step, following in pairwise(path):
-        made = [{}] if following == 0 else {}
+        made: Any = [{}] if following == 0 else {}
         place = place.setdefault(step, made) if isinstance(step, str) else place[step]
     place[path[-1]] = [str(value)] if path[-1] == 0 and not place else str(value)
     return changed

@@ -31,6 +31,7 @@ class Network(httpx.BaseTransport):
         self.wire = httpx.HTTPTransport()
         self.fate = fate or (lambda _: chance.choice(["request", "reply", "busy"]) if chance.random() < loses else "")
         self.lost = 0
+        self.carried: list[str] = []
 
     def handle_request(self, request: httpx.Request) -> httpx.Response:
         fate = self.fate(request)
@@ -41,6 +42,7 @@ class Network(httpx.BaseTransport):
             return httpx.Response(503, headers={"Retry-After": "2"}, request=request)
         if fate == "gone":
             return httpx.Response(410, json={"code": "cursor_expired"}, request=request)
+        self.carried.append(str(request.url))
         answer = self.wire.handle_request(request)
         answer.read()
         if fate == "reply":
@@ -169,10 +171,10 @@ def test_the_feed_goes_on_where_it_was_and_is_read_anew_when_the_cursor_leads_no
     before = len(app.known("dormant_record"))
     record = other.record("dormant_record", **weighing(next(vines)))
     other.push()
-    asked: list[str] = []
-    app.service.client._transport = Network(fate=lambda request: asked.append(str(request.url)) or "")
+    network = Network()
+    app.service.client._transport = network
     app.pull()
-    assert all("cursor=" in address for address in asked)
+    assert network.carried and all("cursor=" in address for address in network.carried)
     assert len(app.known("dormant_record")) == before + 1
     restored = iter(["gone"])
     app.service.client._transport = Network(fate=lambda _: next(restored, ""))
