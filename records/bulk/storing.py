@@ -117,7 +117,7 @@ class Store:
         with connection.cursor() as cursor:
             cursor.execute(statements.make)
             cursor.execute(f"TRUNCATE incoming_{batch.kind.name}")
-            with cursor.copy(statements.copy) as copy:
+            with connection.wrap_database_errors, cursor.copy(statements.copy) as copy:  # Django wraps all but COPY
                 copy.write(b"\n".join(batch.texts) + b"\n" if batch else b"")
 
     def _named(self) -> dict[str, Any]:

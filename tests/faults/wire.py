@@ -16,6 +16,8 @@ from pathlib import Path
 
 ENDS_A_STATEMENT = {b"Q", b"S"}
 READY_FOR_QUERY = b"Z\x00\x00\x00\x05"
+#: The database has begun a COPY and waits for its lines.
+COPY_IN = b"G\x00\x00"
 
 
 class Wire:
@@ -69,7 +71,7 @@ class Wire:
             while part := far.recv(65_536):
                 if self.cut_at and self.carried_out and self.statements >= self.cut_at:
                     tail = (tail + part)[-6:]
-                    if tail.startswith(READY_FOR_QUERY):
+                    if tail.startswith(READY_FOR_QUERY) or COPY_IN in part:
                         self.was_cut = True
                         break
                     continue
