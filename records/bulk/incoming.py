@@ -28,10 +28,10 @@ class Statements:
     """What is done with the lines of one kind; each takes its parameters by name."""
 
     make: str
+    empty: str
     copy: str
     insert: str
     insert_new: str
-    known: str
     not_as_first_sent: str
     standing: str
     said: str
@@ -60,17 +60,11 @@ def statements_of(kind: Kind) -> Statements:
     same = " AND ".join(f"r.{_quoted(name)} IS NOT DISTINCT FROM i.{_quoted(name)}" for name in said)
     return Statements(
         make=f"CREATE TEMPORARY TABLE IF NOT EXISTS {incoming} ({_typed(kind, columns)}) ON COMMIT DELETE ROWS",
+        empty=f'DELETE FROM "{incoming}"',  # to truncate takes longer than to copy the next part
         copy=f"COPY {incoming} ({', '.join(_quoted(name) for name in columns)}) FROM STDIN",
         insert=f'INSERT INTO "{table}" ({into}) {row}',
         insert_new=f'INSERT INTO "{table}" ({into}) {row} ON CONFLICT DO NOTHING RETURNING id',
-        # Ids that are known with the very line; the version tells whether it was changed since.
-        known=f"""
-            SELECT i.at, r.version
-            FROM unnest(%(ids)s::uuid[], %(digests)s::uuid[]) WITH ORDINALITY AS i(id, digest, at)
-            JOIN "{table}" r ON r.farm_id = %(farm)s AND r.id = i.id
-            WHERE r.line_digest = i.digest AND r.withdrawn_at IS NULL
-        """,
-        # The contrary, which is little of a request that was sent before: no version where the line is not on record.
+        # Which lines are not on record as first sent; the version tells of a change since, none that it is not there.
         not_as_first_sent=f"""
             SELECT i.at, r.version
             FROM unnest(%(ids)s::uuid[], %(digests)s::uuid[]) WITH ORDINALITY AS i(id, digest, at)

@@ -215,7 +215,10 @@ class Named:
     @classmethod
     def in_lines(cls, body: bytes) -> Named:
         """Find them without reading the lines."""
-        named = {name: {found.lower() for found in set(shape.findall(body))} for name, shape in _NAMES.items()}
+        named = {
+            name: {found.lower() for found in set(shape.findall(body))} if f'"{name}"'.encode() in body else set()
+            for name, shape in _NAMES.items()
+        }
         return cls(named["vine"], named["block"])
 
     @classmethod

@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from hashlib import blake2b
-from typing import Final
+from typing import Any, Final
 
 from django.db import connection
 
@@ -85,7 +85,7 @@ def _look_up_kind(opened: OpenFarm, kind: Kind, lines: Sequence[Numbered], found
     if not numbers:
         return
     texts = b",".join(ids).decode()
-    named = {"ids": f"{{{texts}}}", "digests": f"{{{','.join(digests)}}}", "farm": opened.farm.pk}
+    named: dict[str, Any] = {"ids": f"{{{texts}}}", "digests": f"{{{','.join(digests)}}}", "farm": opened.farm.pk}
     with connection.cursor() as cursor:
         cursor.execute(statements_of(kind).not_as_first_sent, named)
         others = cursor.fetchall()

@@ -21,9 +21,6 @@ from records.models.recorded import Recorded
 from records.services.recording import MODELS, ONCE_A_LIVE
 from records.services.storing import constraint_of, digest_of, known_again
 
-#: So many lines of a batch are looked up to see whether the batch was sent before.
-_SAMPLED: Final = 20
-
 
 class OnConflict(StrEnum):
     """What to do with a line whose id is known with other content."""
@@ -60,29 +57,9 @@ class Store:
         statements = statements_of(batch.kind)
         batch, again = _apart(batch)
         outcomes: Outcomes = {}
-        if self._was_sent_before(statements, batch):
-            outcomes |= self._known(statements, batch)
-            batch = batch.without(outcomes)
         if batch:
             outcomes |= self._insert(statements, batch)
         return outcomes | self.store(again) if again else outcomes
-
-    def _was_sent_before(self, statements: Statements, batch: Batch) -> bool:
-        """Look at a few lines: a batch that is new is not looked up line by line."""
-        step = max(1, len(batch) // _SAMPLED)
-        some = Batch(batch.kind, batch.numbers[::step], batch.ids[::step], batch.texts[::step])
-        return bool(self._known(statements, some))
-
-    def _known(self, statements: Statements, batch: Batch) -> Outcomes:
-        """Give the lines that are on record with the very same bytes."""
-        digests = [text.rsplit(b"\t", 2)[1] for text in batch.texts]
-        named: dict[str, Any] = {"ids": _array(batch.ids), "digests": _array(digests), "farm": self.opened.farm.pk}
-        with connection.cursor() as cursor:
-            cursor.execute(statements.known, named)
-            found = cursor.fetchall()
-        return {
-            batch.numbers[at - 1]: UNCHANGED if version == 1 else Outcome("unchanged", version) for at, version in found
-        }
 
     def _insert(self, statements: Statements, batch: Batch) -> Outcomes:
         """Insert the lines as if all were new and good, which most often they are; else find out which are."""
@@ -116,7 +93,7 @@ class Store:
     def _fill(self, statements: Statements, batch: Batch) -> None:
         with connection.cursor() as cursor:
             cursor.execute(statements.make)
-            cursor.execute(f"TRUNCATE incoming_{batch.kind.name}")
+            cursor.execute(statements.empty)
             with connection.wrap_database_errors, cursor.copy(statements.copy) as copy:  # Django wraps all but COPY
                 copy.write(b"\n".join(batch.texts) + b"\n" if batch else b"")
 

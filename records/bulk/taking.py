@@ -20,7 +20,7 @@ from records.kinds.definitions import DORMANT_RECORD
 from records.services.unit_doubts import UnitDoubt, Weighed, doubts_about
 
 #: Lines of one part: large enough that a statement is worth its while, small enough that reading and storing overlap.
-PART: Final = 5_000
+PART: Final = 10_000
 #: So many weights of a part are looked at for the wrong unit.
 MOST_WEIGHTS: Final = 1_000
 _BLOCK, _UNIT, _KG = (
