@@ -12,7 +12,7 @@ from rest_framework.exceptions import ErrorDetail
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from records.api.blocks import BlockOut
+from records.api.block_members import BlockOut
 from records.api.kind_examples import EXAMPLES
 from records.api.kind_fields import shown_of
 from records.api.parameters import text_of

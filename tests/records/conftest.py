@@ -13,3 +13,11 @@ def desk(cast: Any) -> Any:
     from tests.records.desk import Desk  # not before Django is set up
 
     return Desk(cast)
+
+
+@pytest.fixture
+def office(desk: Any) -> Any:
+    """Give the desk with a block of twenty vines in two rows, and the worker who may record and not plant."""
+    from tests.records.office import furnished  # not before Django is set up
+
+    return furnished(desk)
