@@ -139,11 +139,12 @@ def _part_of(person_id: uuid.UUID, farm_id: uuid.UUID, *, held: bool = False) ->
     roles, consents = Membership.objects.for_farm(farm_id), Consent.objects.for_farm(farm_id)
     if held:
         roles, consents = roles.select_for_update(no_key=True), consents.select_for_update(no_key=True)
+    # Each row says itself of which farm it is: the door rests on no filter alone.
     membership = roles.filter(person=person_id).first()
     if membership is not None:
-        return Part.by_role(membership.role)
+        return Part.by_role(membership.role) if membership.farm_id == farm_id else None
     consent = consents.filter(_lets_in(person_id)).order_by(*_WIDEST_FIRST).first()
-    return Part.by_consent(consent) if consent is not None else None
+    return Part.by_consent(consent) if consent is not None and consent.farm_id == farm_id else None
 
 
 #: Advice comes before the reading of a program's lead, and with the right to record before without.
