@@ -116,16 +116,18 @@ class Device:
     def _outcomes(self, batch: list[Operation]) -> Iterable[tuple[Operation, str, int]]:
         if batch[0].bulk:
             results = self._until_heard(*_bulk(self._ground, batch)).json()["results"]
+            self.wrong += [
+                (each.id, result) for each, result in zip(batch, results, strict=True) if result["id"] != each.id
+            ]
             return [
                 (operation, result.get("error", {}).get("code", result["status"]), result.get("version", 0))
                 for operation, result in zip(batch, results, strict=True)
-                if result.get("id") == operation.id or self.wrong.append((operation.id, result))
             ]
         reply = self._until_heard(*_alone(self._ground, batch[0]))
         said = reply.json()
         return [(batch[0], str(said.get("code", reply.status)), said.get("version", 0))]
 
-    def _until_heard(self, method: str, path: str, body: bytes | None, headers: dict[str, str]) -> Reply:
+    def _until_heard(self, method: str, path: str, body: bytes | None, headers: dict[str, Any]) -> Reply:
         while self._dice.random() < 0.2:
             self.lost += 1
             try:

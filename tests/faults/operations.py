@@ -47,7 +47,8 @@ def _operations() -> Iterator[Operation]:
             schema = _resolved(content["schema"]) if content else {}
             if not content or schema.get("type") != "object":
                 continue
-            example = next(iter(content.get("examples", {}).values()), {}).get("value", {})
+            examples: list[dict[str, Any]] = list(content.get("examples", {}).values())
+            example = examples[0]["value"] if examples else {}
             needs_version = any(each.get("name") == "If-Match" for each in told.get("parameters", []))
             yield Operation(method, path, example, tuple(schema.get("properties", {})), needs_version)
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 import hashlib
 import random
 from collections import Counter
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -42,7 +43,7 @@ def test_twenty_devices_heard_in_five_orders_leave_the_same_state_and_lose_nothi
     for order in range(ORDERS):
         ground = make_ground(service.phone(), vines=VINES)
         devices = [device_of(number, order, service, ground, eater.port) for number in range(DEVICES)]
-        share_out(devices, AT_ONCE, lambda share: [device.tell_all() for device in share])
+        share_out(devices, AT_ONCE, tell_all)
         told = [operation for device in devices for operation in device.acknowledged]
         lost, again = lost + sum(d.lost for d in devices), again + sum(d.sent_again for d in devices)
         failures += [wrong for device in devices for wrong in device.wrong]
@@ -57,6 +58,12 @@ def test_twenty_devices_heard_in_five_orders_leave_the_same_state_and_lose_nothi
     )
     assert lost > 0 and again > 0
     assert len(set(states)) == 1
+
+
+def tell_all(share: Sequence[Device]) -> Sequence[Device]:
+    for device in share:
+        device.tell_all()
+    return share
 
 
 def device_of(number: int, order: int, service: Any, ground: Ground, port: int) -> Device:

@@ -163,7 +163,8 @@ WRITES: dict[str, Callable[[Sender, int], Write]] = {
 def test_a_write_cut_at_any_statement_is_whole_or_not_there_and_sending_again_ends_it(name, carried_out, farm, wire):
     sender, make = Sender(farm), WRITES[name]
     whole = effect_of(sender, make(sender, 0))
-    failures, halfway = [], set()
+    failures: list[Any] = []
+    halfway = set()
     for n in range(1, MOST_STATEMENTS):
         write = make(sender, n)
         before = sender.stands()

@@ -32,7 +32,7 @@ NOT_SHOWN = {"reason", "vines"}
 #: Operations that store nothing under an address of their own.
 ANSWER_ONLY = {"POST /api/v1/balance/targets", "POST /api/v1/farms/{farm}/erasure"}
 #: What null means where it is not "not measured": the season is told from the date.
-TOLD_FROM_ELSEWHERE = {("season",): b"null"}
+TOLD_FROM_ELSEWHERE: dict[Path, bytes] = {("season",): b"null"}
 _MARK = "@@hostile@@"
 
 
@@ -48,8 +48,8 @@ class Ground:
         self.ids = {"farm": cast.farm.pk, "block": block.pk, "row": Row.objects.for_farm(cast.farm).get().pk}
         vines = list(Vine.objects.for_farm(cast.farm).order_by("place").values_list("pk", flat=True))
         self.ids["vine"] = vines[0]
-        self.spare_vine, self.farm_name = vines[1], cast.farm.name
-        self.client = APIClient(raise_request_exception=False)
+        self.vines, self.spare_vine, self.farm_name = vines, vines[1], cast.farm.name
+        self.client: Any = APIClient(raise_request_exception=False)
         self.client.credentials(HTTP_AUTHORIZATION=f"Bearer {cast.owner.key_text}")
         self._recorded: dict[str, str] = {}
 
@@ -90,7 +90,7 @@ class Ground:
         headers = {"If-Match": "*"} if operation.changes else {}
         address = self.address(operation)  # outside, because it may store what is to be changed
         with transaction.atomic():
-            answer = self.client.generic(
+            answer: Any = self.client.generic(
                 operation.method.upper(), address, content, content_type="application/json", headers=headers
             )  # fmt: skip
             answer.shown = self._shown(operation, answer) if 200 <= answer.status_code < 300 else None
