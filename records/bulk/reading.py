@@ -24,6 +24,8 @@ from records.services.recording import columns_of, no_such, offset_minutes, seas
 
 #: Shapes that are remembered in one request; an app writes one or two.
 MOST_SHAPES: Final = 16
+#: Fewer lines are read one by one.
+FEWEST_ALIKE: Final = 20
 _ID: Final = re.compile(rb'"id"\s?:\s?"([0-9a-fA-F-]{36})"')
 _UUID: Final = "[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}"
 _NAMES: Final = {
@@ -71,6 +73,10 @@ class Reader:
 
     def read(self, lines: Iterable[tuple[int, bytes]]) -> list[Batch]:
         """Give one batch for each kind among the lines, in the order of their first line."""
+        lines = list(lines)
+        alike = self._alike(lines)
+        if alike is not None:
+            return [alike]
         batches: dict[str, Batch] = {}
         for number, line in lines:
             found = self._quick(line)
@@ -83,6 +89,18 @@ class Reader:
                     batch = batches[kind.name] = Batch(kind)
                 batch.add(number, row_id, text)
         return list(batches.values())
+
+    def _alike(self, lines: Sequence[tuple[int, bytes]]) -> Batch | None:
+        """Read many lines of one shape column by column, which takes half the time; nothing where some differ."""
+        if len(lines) < FEWEST_ALIKE:
+            return None
+        if not self._shapes:
+            self._carefully(*lines[0])  # it teaches the shape
+        if not self._shapes:
+            return None
+        kind, shape = self._shapes[0]
+        found = shape.read_all([line for _, line in lines])
+        return None if found is None else Batch(kind, [number for number, _ in lines], *found)
 
     def read_documents(self, documents: Iterable[tuple[int, Any]]) -> list[Batch]:
         """Give the batches of documents that were parsed already, such as the items of a JSON array."""

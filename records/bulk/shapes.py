@@ -16,6 +16,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from functools import partial
 from hashlib import blake2b
+from operator import itemgetter
 from typing import Any, Final
 
 from records.bulk.rows import NULL
@@ -71,6 +72,21 @@ class Shape:
     pattern: re.Pattern[bytes]
     row_id: int
     takes: tuple[Take, ...]
+    #: What each column hangs on, by its groups: a value seen in many lines is taken once; None is taken line by line.
+    hangs_on: tuple[tuple[int, ...] | None, ...]
+
+    def read_all(self, lines: Sequence[bytes]) -> tuple[list[bytes], list[bytes]] | None:
+        """Give ids and column texts of many lines, column by column; nothing where one is not plainly good."""
+        matches = [match.groups() for match in map(self.pattern.fullmatch, lines) if match is not None]
+        if len(matches) < len(lines):
+            return None
+        try:
+            columns = [_column(take, at, matches) for take, at in zip(self.takes, self.hangs_on, strict=True)]
+        except NotQuick:
+            return None
+        columns.append([blake2b(line, digest_size=16).hexdigest().encode() for line in lines])
+        columns.append([NULL] * len(lines))
+        return [groups[self.row_id] for groups in matches], list(map(b"\t".join, zip(*columns, strict=True)))
 
     def read(self, line: bytes) -> tuple[bytes, bytes] | None:
         """Give the id and the column text of a line, or nothing where it is not plainly good."""
@@ -84,6 +100,16 @@ class Shape:
             return None
         digest = blake2b(line, digest_size=16).hexdigest().encode()
         return groups[self.row_id], b"%b\t%b\t\\N" % (text, digest)
+
+
+def _column(take: Take, hangs_on: tuple[int, ...] | None, matches: list[Groups]) -> list[bytes]:
+    if hangs_on is None:
+        return [take(groups) for groups in matches]
+    if not hangs_on:
+        return [take(matches[0])] * len(matches)
+    keys = list(map(itemgetter(*hangs_on), matches))
+    found = {key: take(groups) for key, groups in dict(zip(keys, matches, strict=True)).items()}
+    return [found[key] for key in keys]
 
 
 def shape_of(document: Any, kind: Kind, ground: Ground) -> Shape | None:
@@ -132,7 +158,15 @@ class _Builder:
         body = rb"\{" + (rb"," + _SPACE).join(self.parts) + rb"\}"
         takes = [self._id, self._places, self._times, *(self._member(member) for member in self.kind.members)]
         takes += [self._words("note", 4000), self._words("device", 80)]
-        return Shape(re.compile(body), self.at["id"], tuple(takes))
+        named = [*((member.name, type(member)) for member in self.kind.members), ("note", Text), ("device", Text)]
+        hangs_on = [None, None, None, *(self._groups_of(name, member) for name, member in named)]
+        return Shape(re.compile(body), self.at["id"], tuple(takes), tuple(hangs_on))
+
+    def _groups_of(self, name: str, member: type[Member]) -> tuple[int, ...]:
+        at = self.at.get(name)
+        if at is None:
+            return ()
+        return (at, at + 1) if member in {Measured, Stage} else (at,)
 
     def _id(self, groups: Groups) -> bytes:
         row_id: bytes = groups[self.at["id"]]
