@@ -102,7 +102,7 @@ class Shape:
         return groups[self.row_id], b"%b\t%b\t\\N" % (text, digest)
 
 
-def _column(take: Take, hangs_on: tuple[int, ...] | None, matches: list[Groups]) -> list[bytes]:
+def _column(take: Take, hangs_on: tuple[int, ...] | None, matches: Sequence[Groups]) -> list[bytes]:
     if hangs_on is None:
         return [take(groups) for groups in matches]
     if not hangs_on:
@@ -158,8 +158,13 @@ class _Builder:
         body = rb"\{" + (rb"," + _SPACE).join(self.parts) + rb"\}"
         takes = [self._id, self._places, self._times, *(self._member(member) for member in self.kind.members)]
         takes += [self._words("note", 4000), self._words("device", 80)]
-        named = [*((member.name, type(member)) for member in self.kind.members), ("note", Text), ("device", Text)]
-        hangs_on = [None, None, None, *(self._groups_of(name, member) for name, member in named)]
+        named: list[tuple[str, type[Member]]] = [
+            *((member.name, type(member)) for member in self.kind.members),
+            ("note", Text),
+            ("device", Text),
+        ]
+        hangs_on: list[tuple[int, ...] | None] = [None] * 3  # the id, the place and the time
+        hangs_on += [self._groups_of(name, member) for name, member in named]
         return Shape(re.compile(body), self.at["id"], tuple(takes), tuple(hangs_on))
 
     def _groups_of(self, name: str, member: type[Member]) -> tuple[int, ...]:

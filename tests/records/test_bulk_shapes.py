@@ -154,11 +154,13 @@ def test_many_lines_of_one_shape_are_read_together_as_each_by_itself():
         json.dumps({**weighing, "id": str(uuid.uuid4()), "nodes_retained": None if number % 3 else number % 7}).encode()
         for number in range(60)
     ]
-    together = Reader(SimpleNamespace(farm=FARM), Documents(), ground()).read(list(enumerate(lines)))
+    farm: Any = SimpleNamespace(farm=FARM)
+    together = Reader(farm, Documents(), ground()).read(list(enumerate(lines)))
     assert len(together) == 1 and together[0].numbers == list(range(60))
     kind = together[0].kind
     for line, row_id, text in zip(lines, together[0].ids, together[0].texts, strict=True):
         alone = carefully(line)
+        assert alone is not None
         assert (row_id, meaning(kind, text)) == (alone[0], meaning(kind, alone[1]))
 
 
@@ -166,7 +168,8 @@ def test_one_line_among_many_that_differs_is_told_and_the_others_are_read():
     weighing = next(line for line in LINES if line["kind"] == "dormant_record")
     rows = [{**weighing, "id": str(uuid.uuid4())} for _ in range(60)]
     rows[30]["nodes_retained"] = -1
-    reader = Reader(SimpleNamespace(farm=FARM), Documents(), ground())
+    farm: Any = SimpleNamespace(farm=FARM)
+    reader = Reader(farm, Documents(), ground())
     batches = reader.read([(number, json.dumps(row).encode()) for number, row in enumerate(rows)])
     assert list(reader.wrong) == [30]
     assert batches[0].numbers == [number for number in range(60) if number != 30]

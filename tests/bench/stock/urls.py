@@ -21,7 +21,7 @@ class DormantRecordSerializer(serializers.ModelSerializer[DormantRecord]):
 class DormantRecordViewSet(viewsets.ModelViewSet[DormantRecord]):
     """Takes one record, or a list."""
 
-    queryset = DormantRecord.objects.all()
+    queryset = DormantRecord._default_manager.all()
     serializer_class = DormantRecordSerializer
 
     def get_serializer(self, *args: Any, **kwargs: Any) -> Any:
