@@ -22,7 +22,7 @@ COUNTED = {
     "cordon_inspection": "upright_spurs",
 }
 PATHS = {kind: kind.replace("_", "-") + "s" for kind in KINDS_SENT}
-IN_A_BATCH = 40
+IN_A_BATCH = 60
 
 
 @dataclass(frozen=True)
