@@ -127,11 +127,21 @@ def open_farm(caller: Caller, farm_id: uuid.UUID, right: Right = Right.READ) -> 
     if part is None:
         raise NotFound
     set_context(farms=[farm_id])
-    farm = Farm.objects.select_related("pruning_formula").get(pk=farm_id)
+    farm = Farm.objects.select_related("pruning_formula").filter(pk=farm_id).first()
+    if farm is None:  # erased since its membership was read
+        raise NotFound
     opened = OpenFarm(farm, caller, part, part.rights & caller.scopes)
     opened.require(Right.READ)
     opened.require(right)
     return opened
+
+
+def hold(opened: OpenFarm) -> Farm:
+    """Let others who hold the farm wait for this transaction; where it was erased meanwhile, there is nothing."""
+    held = Farm.objects.select_for_update(no_key=True, of=("self",)).filter(pk=opened.farm.pk).first()
+    if held is None:
+        raise NotFound
+    return held
 
 
 def _part_of(person_id: uuid.UUID, farm_id: uuid.UUID, *, held: bool = False) -> Part | None:

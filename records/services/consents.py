@@ -12,10 +12,10 @@ from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from records.access import OpenFarm, Right, led_by
+from records.access import OpenFarm, Right, hold, led_by
 from records.consent_texts import CURRENT
 from records.errors import AlreadyRecorded, Conflict, NotFound, NotValid
-from records.models import Consent, Farm, Membership, Person, Program, Purpose
+from records.models import Consent, Membership, Person, Program, Purpose
 from records.services.people import person_of
 from records.services.storing import Stored, change, create_once
 
@@ -75,7 +75,7 @@ def give_consent(opened: OpenFarm, consent_id: uuid.UUID | None, asked: Asked) -
         _check_text(asked)
         _check_not_over(asked)
         # One after the other, so that of two that overlap one is refused.
-        Farm.objects.select_for_update(no_key=True, of=("self",)).get(pk=opened.farm.pk)
+        hold(opened)
         _refuse_own_people(opened, columns["person_id"])
         _refuse_overlap(opened, columns)
     stored = create_once(Consent, opened.farm, consent_id, columns, provenance={"given_by": opened.caller.person})

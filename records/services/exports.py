@@ -11,11 +11,11 @@ from django.db import transaction
 from django.db.models import F, QuerySet
 from django.utils import timezone
 
-from records.access import Caller, OpenFarm, Right, enter, open_farm, open_for_work
+from records.access import Caller, OpenFarm, Right, enter, hold, open_farm, open_for_work
 from records.errors import Conflict, Expired, NotFound
 from records.exporting.archive import Parts, write_archive
 from records.exporting.snapshot import snapshot_of
-from records.models import Export, ExportPart, Farm, Job
+from records.models import Export, ExportPart, Job
 from records.models.jobs import JobState
 from records.services import jobs
 
@@ -30,7 +30,7 @@ UNFINISHED: Final = (JobState.QUEUED, JobState.RUNNING)
 def ask_for_export(opened: OpenFarm) -> Export:
     """Note that everything is to be taken out; while one export is being written, it is the one that is given."""
     opened.require(Right.MANAGE)
-    Farm.objects.select_for_update(of=("self",), no_key=True).get(pk=opened.farm.pk)  # who asks at once asks for one
+    hold(opened)  # who asks at once asks for one
     running: Export | None = exports_of(opened).filter(job__state__in=UNFINISHED).first()
     if running is not None:
         return running

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from django.db import IntegrityError, connection, transaction
 from django.db.models.functions import Now
 
-from records.access import Caller, OpenFarm, Right
+from records.access import Caller, OpenFarm, Right, hold
 from records.context import set_context
 from records.errors import IdUnavailable, NotAllowed, NotValid, Stale
 from records.models import Farm, Membership, Person, Role
@@ -54,7 +54,7 @@ def change_farm(opened: OpenFarm, columns: Mapping[str, Any], *, version: int | 
     opened.require(Right.MANAGE)
     if "time_zone" in columns:
         check_time_zone(columns["time_zone"])
-    farm = Farm.objects.select_for_update(of=("self",)).get(pk=opened.farm.pk)
+    farm = hold(opened)
     if version is not None and farm.version != version:
         raise Stale(f"The farm is at version {farm.version}, not {version}. Read it again first.", current=farm)
     Farm.objects.filter(pk=farm.pk).update(**columns, version=farm.version + 1, changed_at=Now())

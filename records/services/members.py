@@ -10,9 +10,9 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from records.access import OpenFarm, Right
+from records.access import OpenFarm, Right, hold
 from records.errors import AlreadyRecorded, Conflict, NotFound, Stale
-from records.models import Consent, Farm, Membership, Person, Role
+from records.models import Consent, Membership, Person, Role
 from records.services.people import person_of
 from records.services.storing import Stored, change
 
@@ -43,7 +43,7 @@ def add_member(opened: OpenFarm, *, email: str, name: str, role: str) -> Stored[
     """
     opened.require(Right.MANAGE)
     person = person_of(email, name)
-    _hold(opened)
+    hold(opened)
     _refuse_adviser(opened, person)
     try:
         with transaction.atomic():
@@ -97,11 +97,6 @@ def remove_member(opened: OpenFarm, member_id: uuid.UUID, *, version: int | None
     members.delete()
 
 
-def _hold(opened: OpenFarm) -> None:
-    """Let others who change the farm's people or consents wait for this transaction."""
-    Farm.objects.select_for_update(no_key=True, of=("self",)).get(pk=opened.farm.pk)
-
-
 def _refuse_adviser(opened: OpenFarm, person: Person) -> None:
     """Refuse a role beside a consent: who is taken off the farm must not still come in by the other."""
     not_over = Q(valid_until=None) | Q(valid_until__gt=Now())
@@ -111,7 +106,7 @@ def _refuse_adviser(opened: OpenFarm, person: Person) -> None:
 
 def _keep_an_owner(opened: OpenFarm, leaving: uuid.UUID) -> None:
     """Refuse to let the last owner go; two who leave at once wait for each other here."""
-    _hold(opened)
+    hold(opened)
     owners = Membership.objects.for_farm(opened.farm).filter(role=Role.OWNER, person__is_active=True)
     others = owners.exclude(pk=leaving).exists()
     if not others and Membership.objects.for_farm(opened.farm).filter(pk=leaving, role=Role.OWNER).exists():
