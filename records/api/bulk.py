@@ -29,7 +29,8 @@ from records.files.sending import take_table
 from records.kinds import KINDS, Kind
 
 MOST_TRIES: Final = 4
-_DEADLOCK, _SERIALIZATION = "40P01", "40001"
+#: Deadlock, serialization failure, and a lock that was waited for too long.
+_WAITED: Final = {"40P01", "40001", "55P03"}
 
 
 class _Again(Exception):
@@ -185,4 +186,4 @@ _TOO_MANY: Final = "There are {:,} records; at most {:,} are taken at once. Send
 
 
 def _waited_in_a_ring(error: OperationalError) -> bool:
-    return getattr(error.__cause__, "sqlstate", "") in {_DEADLOCK, _SERIALIZATION}
+    return getattr(error.__cause__, "sqlstate", "") in _WAITED

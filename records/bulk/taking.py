@@ -23,8 +23,9 @@ from records.services.unit_doubts import UnitDoubt, Weighed, doubts_about
 PART: Final = 10_000
 #: So many weights of a part are looked at for the wrong unit.
 MOST_WEIGHTS: Final = 1_000
-_BLOCK, _UNIT, _KG = (
-    columns_of(DORMANT_RECORD).index(name) for name in ("block_id", "pruning_weight_unit", "pruning_weight_kg")
+_BLOCK, _SEASON, _UNIT, _KG = (
+    columns_of(DORMANT_RECORD).index(name)
+    for name in ("block_id", "season", "pruning_weight_unit", "pruning_weight_kg")
 )
 T = TypeVar("T")
 
@@ -104,7 +105,8 @@ def _some_weights(batch: Batch, outcomes: Outcomes) -> Iterator[Weighed]:
             columns = batch.texts[at].split(b"\t", _KG + 1)
             kg = columns[_KG]
             if kg != NULL and float(kg) > 0:
-                yield Weighed(columns[_BLOCK].decode(), columns[_UNIT].decode(), float(kg))
+                season = int(columns[_SEASON])
+                yield Weighed(columns[_BLOCK].decode(), season, columns[_UNIT].decode(), float(kg))
 
 
 def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterator[list[Batch]]:

@@ -32,9 +32,10 @@ _UNREMARKABLE: Final = 1.55
 
 @dataclass(frozen=True)
 class Weighed:
-    """One weight of a batch: its block, the unit as sent, and the kilograms that it means."""
+    """One weight of a batch: its block and season, the unit as sent, and the kilograms that it means."""
 
     block_id: str
+    season: int
     unit: str
     kg: float
 
@@ -96,10 +97,12 @@ def likely_unit(unit: str, ratio: float) -> str | None:
 def doubts_about(opened: OpenFarm, weighed: Iterable[Weighed]) -> list[UnitDoubt]:
     """Give the doubts about the weights of a batch that this transaction stored."""
     groups: dict[tuple[str, str], list[float]] = {}
+    first_season = 9999
     for each in weighed:
         groups.setdefault((each.block_id, each.unit), []).append(each.kg)
+        first_season = min(first_season, each.season)
     enough = {key: values for key, values in groups.items() if len(values) >= FEWEST}
-    before = _medians_before(opened, sorted({block for block, _ in enough})[:_MOST_BLOCKS])
+    before = _medians_before(opened, sorted({block for block, _ in enough})[:_MOST_BLOCKS], first_season)
     return [
         UnitDoubt(block, unit, likely, len(values), median, before[block])
         for (block, unit), values in sorted(enough.items())
@@ -109,23 +112,29 @@ def doubts_about(opened: OpenFarm, weighed: Iterable[Weighed]) -> list[UnitDoubt
     ]
 
 
-def _medians_before(opened: OpenFarm, blocks: Sequence[str]) -> dict[str, float]:
-    """Give the median of each block's newest weights that this transaction did not write."""
+def _medians_before(opened: OpenFarm, blocks: Sequence[str], season: int) -> dict[str, float]:
+    """Give the median of each block's newest weights: of earlier winters, else of this one's that stood before."""
+    found = _medians(opened, blocks, f"r.season < {int(season)}")
+    others = [block for block in blocks if block not in found]
+    return found | _medians(opened, others, "r.change_position <> change_position()")
+
+
+def _medians(opened: OpenFarm, blocks: Sequence[str], which: str) -> dict[str, float]:
     if not blocks:
         return {}
     with connection.cursor() as cursor:
         cursor.execute(
-            """
+            f"""
             SELECT block.id, (
                 SELECT CASE WHEN count(*) >= %(fewest)s THEN percentile_cont(0.5) WITHIN GROUP (ORDER BY kg) END
                 FROM (
                     SELECT pruning_weight_kg::float8 AS kg FROM dormant_record r
                     WHERE r.farm_id = %(farm)s AND r.block_id = block.id AND r.withdrawn_at IS NULL
-                      AND r.pruning_weight_kg > 0 AND r.change_position <> change_position()
-                    ORDER BY r.season DESC, r.vine_id LIMIT %(looked_at)s
+                      AND r.pruning_weight_kg > 0 AND {which}
+                    ORDER BY r.season DESC, r.vine_id DESC LIMIT %(looked_at)s
                 ) AS newest
             ) FROM unnest(%(blocks)s::uuid[]) AS block(id)
-            """,
+            """,  # noqa: S608 - the condition is one of two above
             {
                 "farm": opened.farm.pk,
                 "blocks": [uuid.UUID(block) for block in blocks],
