@@ -147,6 +147,8 @@ class Records(FarmView):
             OnConflict(query.get("on_conflict", OnConflict.ERROR)),
             atomic=bool(query.get("atomic")),
             kind=KINDS.get(query.get("kind", "")),
+            # Lines of several requests are no batch of one person's: nothing follows from their medians.
+            doubts_units=self._requests_in_this() == 1,
         )
         if self._data is None:
             self._data = request.data  # read once: a body does not come a second time
@@ -174,9 +176,13 @@ class Records(FarmView):
         self._spend_once(len(data) // 100)
         return take_documents(self.opened, data, options, careful)
 
+    def _requests_in_this(self) -> int:
+        """Give how many requests the front carries out in this one."""
+        return int(self.request.META.get("vineyard.combined", 1))
+
     def _spend_once(self, cost: int) -> None:
         """Spend for many lines, and for the requests that stand in this one beside the first."""
-        cost += int(self.request.META.get("vineyard.combined", 1)) - 1
+        cost += self._requests_in_this() - 1
         if cost and self._tries == 1:
             self.spend(cost)
 

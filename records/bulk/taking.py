@@ -38,6 +38,7 @@ class Options:
     atomic: bool = False
     kind: Kind | None = None
     imported_from: uuid.UUID | None = None
+    doubts_units: bool = True
 
 
 @dataclass
@@ -85,7 +86,7 @@ def _take(opened: OpenFarm, reader: Reader, options: Options, parts: Iterable[li
             for batch in batches:
                 outcomes = store.store(batch)
                 taken.outcomes |= outcomes
-                weighed += _some_weights(batch, outcomes)
+                weighed += _some_weights(batch, outcomes) if options.doubts_units else ()
                 taken.ids.update(zip(batch.numbers, map(bytes.decode, batch.ids), strict=True))
     except VinesMoved:
         KNOWN_VINES.forget()
