@@ -3,7 +3,7 @@
 A field app's server that passes on sixty phones sends sixty requests at once, each with a line or two.  One by one
 each costs a look-up of the key, a walk through the door and a commit; together they cost that once.  The key and the
 door are asked after the last of them has arrived, so what was revoked is revoked for all of them.  A request waits
-for nobody: the first goes at once, and those that arrive while it is under way go together next.
+for nobody it has not seen: the first goes at once, and those that arrive while it is under way go together next.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ COMBINED: Final = "vineyard.combined"
 LARGEST_SMALL: Final = 16_384
 MOST_SMALL_LINES: Final = 50
 MOST_TOGETHER: Final = 200
+#: So long is waited for more where several were answered at once; a client alone never waits.
+GATHERED_SECONDS: Final = 0.002
 _PATH: Final = re.compile(r"/api/v1/farms/[0-9a-f-]{36}/records")
 _QUERIES: Final = {"", "on_conflict=error", "on_conflict=ignore", "on_conflict=update"}
 #: Headers that make a request one by itself.
@@ -78,22 +80,36 @@ class Combiner:
         task.add_done_callback(self._tasks.discard)
 
     async def _carry_out(self, key: Any) -> None:
-        """Carry out what waits under a key until nothing does."""
-        while together := self._waiting[key][:MOST_TOGETHER]:
-            self._waiting[key] = self._waiting[key][MOST_TOGETHER:]
-            try:
-                answers = await self._answers(together)
-            except BaseException as failure:
-                for each in together:
-                    if not each.answer.done():
-                        each.answer.set_exception(failure)
-                if not isinstance(failure, Exception):
-                    raise
-            else:
-                for each, answer in zip(together, answers, strict=True):
-                    if not each.answer.done():  # its client may have gone away
-                        each.answer.set_result(answer)
+        """Carry out what waits under a key until nothing does.
+
+        Clients that were answered together send again together, too: for them it waits a moment, or the first of them
+        would go alone each time and the others wait for it.
+        """
+        answered = 0
+        while True:
+            if answered > 1:
+                await asyncio.sleep(GATHERED_SECONDS)
+            together = self._waiting[key][:MOST_TOGETHER]
+            if not together:
+                break
+            answered, self._waiting[key] = len(together), self._waiting[key][MOST_TOGETHER:]
+            await self._tell(together)
         del self._waiting[key]
+
+    async def _tell(self, together: Sequence[_Waiting]) -> None:
+        """Carry out some requests and give each its answer, or the failure that all of them met."""
+        try:
+            answers = await self._answers(together)
+        except BaseException as failure:
+            for each in together:
+                if not each.answer.done():
+                    each.answer.set_exception(failure)
+            if not isinstance(failure, Exception):
+                raise
+        else:
+            for each, answer in zip(together, answers, strict=True):
+                if not each.answer.done():  # its client may have gone away
+                    each.answer.set_result(answer)
 
     async def _answers(self, together: Sequence[_Waiting]) -> Sequence[Answer]:
         whole = await self._run_together(together)

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,17 @@ REFUSED = [400, 401, 403, 404, 405, 406, 409, 411, 412, 413, 415, 422, 428, 429]
 HEADER_MISSING = [428]
 EXAMPLES_AN_OPERATION = 3
 STATEFUL_EXAMPLES = 25
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    """A service of the fuzzer's own: what it leaves of a farm is nobody else's ground."""
+    home = tmp_path / "home"
+    home.mkdir()
+    running = Served(home)
+    yield running
+    running.process.terminate()
+    running.process.wait(30)
 
 
 @pytest.fixture

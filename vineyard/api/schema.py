@@ -80,7 +80,7 @@ def complete_operations(result: dict[str, Any], generator: Any, request: Any, pu
     }
     for path, method, operation in _operations(result):
         _check(path, method, operation)
-        if "requestBody" in operation:
+        if operation.get("requestBody"):
             operation["requestBody"]["required"] = True  # a change of nothing is refused, so that it is no slip
         for code in _problems_of(path, method, operation):
             status = str(KINDS[code].status)
