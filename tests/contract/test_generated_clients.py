@@ -36,7 +36,7 @@ THE_DAY = {
     "bulk": ["created", "already_recorded"],
     "told": True,
     "job": "succeeded",
-    "lines": {"created": 2, "completed": 0, "unchanged": 0, "not_stored": 0, "with_findings": 1},
+    "lines": {"created": 2, "updated": 0, "completed": 0, "unchanged": 0, "not_stored": 0, "with_findings": 1},
 }
 COMPILER = {
     "strict": True,
