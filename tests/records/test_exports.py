@@ -31,23 +31,15 @@ FORMULA = '=HYPERLINK("http://x","y")'
 
 
 @pytest.fixture
-def founding(transactional_db: None) -> Any:
-    """Open the transaction in which the cast is founded, as a request would."""
-    opened = transaction.atomic()
-    opened.__enter__()
-    return opened
-
-
-@pytest.fixture
-def farms(founding: Any, cast: Any) -> Any:
+def farms(transactional_db: None, cast: Any) -> Any:
     """Two farms, each with its canary in a name, a note, a replaced version, an imported file and a record."""
-    for player, farm, canary in ((cast.owner, cast.farm, OWN), (cast.stranger, cast.other_farm, FOREIGN)):
-        enter(player.caller)
-        opened = open_farm(player.caller, farm.pk)
-        block = create_block(opened, None, {"name": f"{canary} block", "note": f"{canary} old note"}).row
-        plant_row(opened, create_row(opened, block, None, 1).row, 3)
-        change_block(opened, block.pk, {"note": FORMULA}, version=1, reason=f"{canary} reason")
-    founding.__exit__(None, None, None)
+    with transaction.atomic():
+        for player, farm, canary in ((cast.owner, cast.farm, OWN), (cast.stranger, cast.other_farm, FOREIGN)):
+            enter(player.caller)
+            opened = open_farm(player.caller, farm.pk)
+            block = create_block(opened, None, {"name": f"{canary} block", "note": f"{canary} old note"}).row
+            plant_row(opened, create_row(opened, block, None, 1).row, 3)
+            change_block(opened, block.pk, {"note": FORMULA}, version=1, reason=f"{canary} reason")
     for player, farm, canary in ((cast.owner, cast.farm, OWN), (cast.stranger, cast.other_farm, FOREIGN)):
         text = f"row,vine,pruning_weight,remark\n1,1,1.25,{canary} remark\n"
         asked = player.client.post(

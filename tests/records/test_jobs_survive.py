@@ -36,16 +36,7 @@ FILE = "row,vine,pruning_weight\n" + "".join(f"{1 + n // 200},{1 + n % 200},1.5\
 
 
 @pytest.fixture
-def founding(transactional_db: None) -> Any:
-    """Open the transaction in which the cast is founded, as a request would."""
-    opened = transaction.atomic()
-    opened.__enter__()
-    return opened
-
-
-@pytest.fixture
-def desk(founding: Any, cast: Any) -> Any:
-    founding.__exit__(None, None, None)
+def desk(transactional_db: None, cast: Any) -> Any:
     return Desk(cast)
 
 

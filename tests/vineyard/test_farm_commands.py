@@ -24,18 +24,10 @@ PASSWORD = "walnut-ladder-ninety"
 
 
 @pytest.fixture
-def founding(transactional_db: None) -> Any:
-    """Open the transaction in which the cast is founded, as a request would."""
-    opened = transaction.atomic()
-    opened.__enter__()
-    return opened
-
-
-@pytest.fixture
-def farms(founding: Any, cast: Any) -> Any:
-    enter(cast.owner.caller)
-    create_block(open_farm(cast.owner.caller, cast.farm.pk), None, {"name": "Lower Terrace"})
-    founding.__exit__(None, None, None)
+def farms(transactional_db: None, cast: Any) -> Any:
+    with transaction.atomic():
+        enter(cast.owner.caller)
+        create_block(open_farm(cast.owner.caller, cast.farm.pk), None, {"name": "Lower Terrace"})
     return cast
 
 
