@@ -9,12 +9,12 @@ import uuid
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from hashlib import blake2b
 from typing import Any, Final, Protocol
 
 from django.db import connection
 
 from records.access import OpenFarm
+from records.bulk.lines import array_of, digest_of_line, in_parts, kind_in
 from records.bulk.rows import Batch, Fault, text_of_row
 from records.bulk.shapes import Ground, Shape, shape_of
 from records.errors import NotARecord
@@ -31,7 +31,6 @@ _UUID: Final = "[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}"
 _NAMES: Final = {
     name: re.compile(b'"%b"\\s{0,9}:\\s{0,9}"(%b)"' % (name.encode(), _UUID.encode())) for name in ("vine", "block")
 }
-_KIND: Final = re.compile(rb'"kind"\s?:\s?"([a-z_]{1,40})"')
 
 
 class Careful(Protocol):
@@ -68,7 +67,9 @@ class Reader:
     def look_up(self, named: Named) -> None:
         """Ask the database for vines and blocks; what is not there is not asked for again."""
         self._asked |= named.vines | named.blocks
-        KNOWN_VINES.of(self.opened, named.vines)
+        known = KNOWN_VINES.of(self.opened, named.vines)
+        # What the process keeps may be another mapping by now: a request beside this one can make it begin anew.
+        self.ground.block_of_vine.update((vine, known[vine]) for vine in named.vines if vine in known)
         self.ground.blocks.update(_blocks_among(self.opened, named.blocks))
 
     def read(self, lines: Iterable[tuple[int, bytes]]) -> list[Batch]:
@@ -155,7 +156,7 @@ class Reader:
         columns = {**columns_of(self.opened.farm, kind, said), **self._place(said), "id": row_id}
         columns |= {"base_version": base_version, "observed_offset_minutes": offset_minutes(said.get("observed_at"))}
         if line is not None:
-            columns["line_digest"] = blake2b(line, digest_size=16).hexdigest()
+            columns["line_digest"] = digest_of_line(line)
         return kind, str(row_id).encode(), text_of_row(kind, columns)
 
     def _kind(self, row: Any) -> Kind:
@@ -215,7 +216,7 @@ def ground_of(opened: OpenFarm) -> Ground:
 
 
 def _blocks_among(opened: OpenFarm, named: Iterable[bytes]) -> Iterator[bytes]:
-    for some in _in_parts([block.decode() for block in named], 20_000):
+    for some in in_parts([block.decode() for block in named], 20_000):
         rows = Block.objects.for_farm(opened.farm).filter(pk__in=some)
         yield from (str(block).encode() for block in rows.values_list("id", flat=True))
 
@@ -265,13 +266,13 @@ class KnownVines:
     def __init__(self) -> None:
         self._of_farm: dict[uuid.UUID, dict[bytes, bytes]] = {}
 
-    def of(self, opened: OpenFarm, named: Iterable[bytes]) -> Mapping[bytes, bytes]:
+    def of(self, opened: OpenFarm, named: Iterable[bytes]) -> dict[bytes, bytes]:
         """Give the blocks of the named vines, and perhaps of others of the farm."""
         known = self._of_farm.setdefault(opened.farm.pk, {})
-        unknown = [vine.decode() for vine in named if vine not in known]
-        for some in _in_parts(unknown, 20_000):
+        unknown = [vine for vine in named if vine not in known]
+        for some in in_parts(unknown, 20_000):
             with connection.cursor() as cursor:  # as text: 100,000 UUID objects would take over a second
-                cursor.execute(_BLOCKS_OF_VINES, [opened.farm.pk, "{" + ",".join(some) + "}"])
+                cursor.execute(_BLOCKS_OF_VINES, [opened.farm.pk, array_of(some)])
                 known.update((vine.encode(), block.encode()) for vine, block in cursor.fetchall())
         if sum(map(len, self._of_farm.values())) > self._MOST:
             self._of_farm = {opened.farm.pk: known}
@@ -279,11 +280,6 @@ class KnownVines:
 
     def forget(self) -> None:
         self._of_farm = {}
-
-
-def _in_parts(items: Sequence[str], size: int) -> Iterator[list[str]]:
-    for start in range(0, len(items), size):
-        yield list(items[start : start + size])
 
 
 KNOWN_VINES: Final = KnownVines()
@@ -301,7 +297,7 @@ def in_order(lines: list[bytes]) -> list[tuple[int, bytes]]:
 
 def _are_in_order(lines: list[bytes]) -> bool:
     """Look at lines that all begin alike, up to their ids: only of such is it told without reading them."""
-    kind, row_id = _KIND.search(lines[0]), _ID.search(lines[0])
+    kind, row_id = kind_in(lines[0]), _ID.search(lines[0])
     if kind is None or row_id is None or kind.start() > row_id.start():
         return False
     start, end = row_id.span(1)
@@ -314,5 +310,5 @@ def _are_in_order(lines: list[bytes]) -> bool:
 
 def _place_in_order(numbered: tuple[int, bytes]) -> tuple[bytes, bytes, int]:
     number, line = numbered
-    kind, row_id = _KIND.search(line), _ID.search(line)
+    kind, row_id = kind_in(line), _ID.search(line)
     return kind[1] if kind else b"", row_id[1].lower() if row_id else b"g", number

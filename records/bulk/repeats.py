@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from hashlib import blake2b
 from typing import Any, Final
 
 from django.db import connection
 
 from records.access import OpenFarm
 from records.bulk.incoming import statements_of
+from records.bulk.lines import array_of, digest_of_line, in_parts, kind_in
 from records.bulk.storing import UNCHANGED, Outcome, Outcomes
 from records.kinds import KINDS, Kind
 
@@ -23,7 +23,6 @@ from records.kinds import KINDS, Kind
 SAMPLED: Final = 20
 PART: Final = 10_000
 _ID: Final = re.compile(rb'"id"\s?:\s?"([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})"')
-_KIND: Final = re.compile(rb'"kind"\s?:\s?"([a-z_]{1,40})"')
 
 Numbered = tuple[int, bytes]
 
@@ -48,8 +47,8 @@ def repeats_among(opened: OpenFarm, ordered: Sequence[Numbered], only_kind: Kind
     step = max(1, len(ordered) // SAMPLED)
     _look_up(opened, ordered[::step], only_kind, found)
     if found.outcomes:
-        for start in range(0, len(ordered), PART):
-            _look_up(opened, ordered[start : start + PART], only_kind, found)
+        for part in in_parts(ordered, PART):
+            _look_up(opened, part, only_kind, found)
     return found
 
 
@@ -63,11 +62,11 @@ def _look_up(opened: OpenFarm, lines: Sequence[Numbered], only_kind: Kind | None
 
 
 def _kinds_of(lines: Sequence[Numbered]) -> set[bytes]:
-    return {match[1] for _, line in lines if (match := _KIND.search(line))}
+    return {match[1] for _, line in lines if (match := kind_in(line))}
 
 
 def _names(line: bytes, kind: bytes) -> bool:
-    match = _KIND.search(line)
+    match = kind_in(line)
     return match is not None and match[1] == kind
 
 
@@ -75,22 +74,21 @@ def _look_up_kind(opened: OpenFarm, kind: Kind, lines: Sequence[Numbered], found
     """Ask the table; it answers only with what is not on record as it was first sent, which is little as a rule."""
     numbers: list[int] = []
     ids: list[bytes] = []
-    digests: list[str] = []
+    digests: list[bytes] = []
     for number, line in lines:
         match = _ID.search(line)
         if match is not None:
             numbers.append(number)
             ids.append(match[1])
-            digests.append(blake2b(line, digest_size=16).hexdigest())
+            digests.append(digest_of_line(line).encode())
     if not numbers:
         return
-    texts = b",".join(ids).decode()
-    named: dict[str, Any] = {"ids": f"{{{texts}}}", "digests": f"{{{','.join(digests)}}}", "farm": opened.farm.pk}
+    named: dict[str, Any] = {"ids": array_of(ids), "digests": array_of(digests), "farm": opened.farm.pk}
     with connection.cursor() as cursor:
         cursor.execute(statements_of(kind).not_as_first_sent, named)
         others = cursor.fetchall()
     found.outcomes |= dict.fromkeys(numbers, UNCHANGED)
-    found.ids.update(zip(numbers, texts.split(","), strict=True))
+    found.ids.update(zip(numbers, map(bytes.decode, ids), strict=True))
     for at, version in others:
         number = numbers[at - 1]
         if version is None:

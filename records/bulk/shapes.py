@@ -10,15 +10,15 @@ little; ``tests/records/test_bulk_shapes.py`` holds it to the careful way.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from functools import partial
-from hashlib import blake2b
 from operator import itemgetter
 from typing import Any, Final
 
+from records.bulk.lines import digest_of_line
 from records.bulk.rows import NULL
 from records.errors import Refusal
 from records.kinds import Kind
@@ -50,7 +50,7 @@ class NotQuick(Exception):
 class Ground:
     """What the values of lines are read against: the farm's vines, and the season that a date belongs to."""
 
-    block_of_vine: Mapping[bytes, bytes]
+    block_of_vine: dict[bytes, bytes]
     blocks: set[bytes]
     season_of: Callable[[datetime, int | None, Kind], int]
     kept: dict[Any, bytes]
@@ -84,7 +84,7 @@ class Shape:
             columns = [_column(take, at, matches) for take, at in zip(self.takes, self.hangs_on, strict=True)]
         except NotQuick:
             return None
-        columns.append([blake2b(line, digest_size=16).hexdigest().encode() for line in lines])
+        columns.append([digest_of_line(line).encode() for line in lines])
         columns.append([NULL] * len(lines))
         return [groups[self.row_id] for groups in matches], list(map(b"\t".join, zip(*columns, strict=True)))
 
@@ -98,7 +98,7 @@ class Shape:
             text = b"\t".join([take(groups) for take in self.takes])
         except NotQuick:
             return None
-        digest = blake2b(line, digest_size=16).hexdigest().encode()
+        digest = digest_of_line(line).encode()
         return groups[self.row_id], b"%b\t%b\t\\N" % (text, digest)
 
 

@@ -12,6 +12,7 @@ from django.db import IntegrityError, connection, transaction
 
 from records.access import OpenFarm
 from records.bulk.incoming import CHECKS_OF, Statements, statements_of
+from records.bulk.lines import array_of
 from records.bulk.rows import Batch, Fault
 from records.constraints import CONSTRAINTS
 from records.context import set_context
@@ -141,7 +142,7 @@ class Store:
         return outcomes
 
     def _update(self, statements: Statements, standing: Sequence[_Standing]) -> dict[str, int]:
-        ids = _array([str(each.row_id).encode() for each in standing])
+        ids = array_of([str(each.row_id).encode() for each in standing])
         set_context(reason="sent again in bulk")
         with connection.cursor() as cursor:
             cursor.execute(statements.lock, {"farm": self.opened.farm.pk, "ids": ids})
@@ -155,7 +156,7 @@ class Store:
     def _one_by_one(self, statements: Statements, standing: Sequence[_Standing]) -> Iterator[tuple[str, int]]:
         """Update each line by itself, where one of them breaks a rule or wants a place that is taken."""
         for each in standing:
-            ids = _array([str(each.row_id).encode()])
+            ids = array_of([str(each.row_id).encode()])
             with connection.cursor() as cursor:
                 try:
                     with transaction.atomic():
@@ -224,10 +225,6 @@ def _apart(batch: Batch) -> tuple[Batch, Batch | None]:
         first.setdefault(row_id, number)
     firsts = set(first.values())
     return batch.without(set(batch.numbers) - firsts), batch.without(firsts)
-
-
-def _array(texts: Sequence[bytes]) -> str:
-    return (b"{" + b",".join(texts) + b"}").decode().replace("\\N", "NULL")
 
 
 def _numbers_by_id(batch: Batch) -> Mapping[str, int]:

@@ -6,11 +6,10 @@ import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
-from itertools import islice
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 from records.access import OpenFarm, Right
-from records.bulk.lines import lines_of
+from records.bulk.lines import in_parts, lines_of
 from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
 from records.bulk.repeats import Repeats, repeats_among
 from records.bulk.rows import NULL, Batch, columns_of
@@ -27,7 +26,6 @@ _BLOCK, _SEASON, _UNIT, _KG = (
     columns_of(DORMANT_RECORD).index(name)
     for name in ("block_id", "season", "pruning_weight_unit", "pruning_weight_kg")
 )
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -74,7 +72,7 @@ def take_documents(opened: OpenFarm, documents: Sequence[Any], options: Options,
     ordered = sorted(enumerate(documents), key=_place_in_order)
     reader = Reader(opened, careful, ground_of(opened), options.kind)
     reader.look_up(Named.in_documents(documents))
-    return _take(opened, reader, options, (reader.read_documents(part) for part in _parts(ordered)))
+    return _take(opened, reader, options, (reader.read_documents(part) for part in in_parts(ordered, PART)))
 
 
 def _take(opened: OpenFarm, reader: Reader, options: Options, parts: Iterable[list[Batch]]) -> Taken:
@@ -121,7 +119,7 @@ def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterato
         return
     with ThreadPoolExecutor(1, thread_name_prefix="reading") as pool:
         ahead = None
-        for part in _parts(ordered):
+        for part in in_parts(ordered, PART):
             reading = part, pool.submit(_read_or_ask, reader, part)
             if ahead is not None:
                 yield _settled(reader, *ahead)
@@ -130,7 +128,7 @@ def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterato
             yield _settled(reader, *ahead)
 
 
-_Part = list[tuple[int, bytes]]
+_Part = Sequence[tuple[int, bytes]]
 
 
 def _read_or_ask(reader: Reader, part: _Part) -> list[Batch] | Named:
@@ -144,12 +142,6 @@ def _settled(reader: Reader, part: _Part, reading: Future[list[Batch] | Named]) 
         reader.look_up(found)
         return reader.read(part)
     return found
-
-
-def _parts(ordered: Sequence[T]) -> Iterator[list[T]]:
-    iterator = iter(ordered)
-    while part := list(islice(iterator, PART)):
-        yield part
 
 
 def _place_in_order(numbered: tuple[int, Any]) -> tuple[str, str, int]:

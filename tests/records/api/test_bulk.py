@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from records.api.kind_examples import NEW
+from records.bulk.reading import KNOWN_VINES, Reader
 from records.kinds import KINDS
 from records.models import DormantRecord, RecordChange
 from tests.records.yard import NDJSON, Bulk
@@ -313,3 +314,14 @@ def test_lines_of_a_kind_that_the_address_names_need_none_of_their_own(bulk, sen
     row = bulk.weighing(0)
     del row["kind"]
     assert bulk.statuses(sent([row], "?kind=dormant_record")) == ["created"]
+
+
+def test_a_request_finds_its_vines_though_the_process_forgets_them_meanwhile(bulk, sent, monkeypatch):
+    look_up = Reader.look_up
+
+    def after_forgetting(reader: Reader, named: Any) -> None:
+        KNOWN_VINES.forget()
+        look_up(reader, named)
+
+    monkeypatch.setattr(Reader, "look_up", after_forgetting)
+    assert bulk.statuses(sent(bulk.weighings(3))) == ["created"] * 3
