@@ -38,6 +38,15 @@ class Unit:
 
 CANONICAL: Final = {"mass": "kg", "length": "m", "area": "m2", "soluble_solids": "{Brix}", "acidity": "g/L"}
 
+#: The column that holds the canonical value of a dimension is named after this.
+SUFFIX: Final = {
+    "mass": "kg",
+    "length": "m",
+    "area": "m2",
+    "soluble_solids": "brix",
+    "acidity": "g_per_l",
+}
+
 _UNITS: Final = (
     Unit("kg", "kilogram", "mass", Decimal(1)),
     Unit("g", "gram", "mass", Decimal("0.001")),
@@ -199,6 +208,19 @@ def _check_digits(value: Decimal) -> None:
         raise TooPrecise(
             f"{value} has too many digits: at most {MOST_DIGITS} in all and {MOST_DECIMALS} after the point."
         )
+
+
+def columns_of_quantity(name: str, quantity: Quantity | None, dimension: str) -> dict[str, Decimal | str | None]:
+    """Give the three columns of a quantity: value and unit as sent, and the exact canonical value; empty without one.
+
+    Examples
+    --------
+    >>> columns_of_quantity("creep", Quantity(Decimal(10), "cm"), "length")
+    {'creep_value': Decimal('10'), 'creep_unit': 'cm', 'creep_m': Decimal('0.10')}
+    """
+    exact = to_canonical(quantity, dimension) if quantity else None
+    value, unit = (quantity.value, quantity.unit) if quantity else (None, None)
+    return {f"{name}_value": value, f"{name}_unit": unit, f"{name}_{SUFFIX[dimension]}": exact}
 
 
 def from_canonical(canonical: Decimal, unit: str) -> Decimal:

@@ -21,10 +21,9 @@ from records.api.fields import (
     FormulaNamed,
     LengthIn,
     LengthOut,
-    area_of,
     cultivar_field,
     cultivar_group_field,
-    length_of,
+    quantity_of,
 )
 from records.api.strict import StrictCharField, StrictIntegerField, StrictSerializer, StrictUUIDField
 from records.models import Block
@@ -129,15 +128,15 @@ class BlockOut(serializers.ModelSerializer[Block]):
 
     @extend_schema_field(LengthOut(allow_null=True))
     def get_row_spacing(self, block: Block) -> dict[str, Any] | None:
-        return length_of(block, "row_spacing")
+        return quantity_of(block, "row_spacing", "length")
 
     @extend_schema_field(LengthOut(allow_null=True))
     def get_vine_spacing(self, block: Block) -> dict[str, Any] | None:
-        return length_of(block, "vine_spacing")
+        return quantity_of(block, "vine_spacing", "length")
 
     @extend_schema_field(AreaOut(allow_null=True))
     def get_declared_area(self, block: Block) -> dict[str, Any] | None:
-        return area_of(block, "declared_area")
+        return quantity_of(block, "declared_area", "area")
 
     @extend_schema_field(ComputedAreaOut(allow_null=True))
     def get_computed_area(self, block: Block) -> dict[str, Any] | None:

@@ -13,7 +13,7 @@ from rest_framework.fields import empty
 
 from records.api.strict import StrictDecimalField, StrictSerializer
 from records.models import Cultivar, CultivarGroup, PruningFormula
-from records.units import Quantity, UnitError, canonical_code, to_canonical
+from records.units import SUFFIX, Quantity, UnitError, canonical_code, to_canonical
 
 
 class QuantitySerializer(StrictSerializer):
@@ -87,22 +87,9 @@ class AreaOut(serializers.Serializer[Any]):
     m2 = serializers.DecimalField(max_digits=36, decimal_places=24, help_text="The same in square metres.")
 
 
-def mass_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
-    """Give the three columns of a mass as one member, or nothing where it was not measured."""
-    return _quantity(row, name, "kg")
-
-
-def length_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
-    """Give the three columns of a length as one member, or nothing where it was not measured."""
-    return _quantity(row, name, "m")
-
-
-def area_of(row: models.Model, name: str) -> dict[str, Decimal | str] | None:
-    """Give the three columns of an area as one member, or nothing where it was not stated."""
-    return _quantity(row, name, "m2")
-
-
-def _quantity(row: models.Model, name: str, canonical: str) -> dict[str, Decimal | str] | None:
+def quantity_of(row: models.Model, name: str, dimension: str) -> dict[str, Decimal | str] | None:
+    """Give the three columns of a quantity as one member, or nothing where it was not measured."""
+    canonical = SUFFIX[dimension]
     value = getattr(row, f"{name}_value")
     if value is None:
         return None

@@ -6,8 +6,8 @@ from decimal import Decimal
 from typing import Any, Final
 
 from records.kinds import KINDS, Kind
-from records.kinds.members import SUFFIX, Choice, Count, Measured, Text
-from records.units import Quantity, to_canonical
+from records.kinds.members import Choice, Count, Measured, Text
+from records.units import SUFFIX, Quantity, to_canonical
 
 _VINE: Final = "01991b5e-0000-7000-8000-00000000b1e7"
 _BLOCK: Final = "01991b5e-0000-7000-8000-0000000b10c1"

@@ -11,7 +11,7 @@ from typing import Any, Final
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from records.api.fields import LengthOut, MassOut, QuantitySerializer
+from records.api.fields import LengthOut, MassOut, QuantitySerializer, quantity_of
 from records.api.strict import (
     AwareDateTimeField,
     StrictBooleanField,
@@ -26,7 +26,6 @@ from records.kinds import Kind, Place
 from records.kinds.members import (
     STAGE_SAYS,
     STAGE_SCALES,
-    SUFFIX,
     Choice,
     Count,
     Day,
@@ -259,14 +258,10 @@ class _Spread(serializers.Field[Any, Any, Any, Any]):
 
 def shown_member(row: Any, member: Member) -> Any:
     """Give a member of a row that stands in several columns, or nothing where it was not measured."""
-    first, *rest = (getattr(row, column) for column in member.columns)
-    if first is None:
-        return None
-    if isinstance(member, Stage):
-        return {"scale": first, "code": rest[0]}
-    assert isinstance(member, Measured)  # noqa: S101 - only these two spread
-    unit, exact = rest
-    return {"value": first.normalize(), "unit": unit, SUFFIX[member.dimension]: exact.normalize()}
+    if isinstance(member, Measured):
+        return quantity_of(row, member.name, member.dimension)
+    scale, code = (getattr(row, column) for column in member.columns)
+    return None if scale is None else {"scale": scale, "code": code}
 
 
 #: Members that every record shows after its own.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from records.kinds import Kind, Place
-from records.kinds.members import Choice, Count, Day, Flag, Measured, Member, Number, Several, Stage, Text
+from records.kinds.members import Choice, Count, Flag, Measured, Member, Number, Several, Stage
 from records.units import CANONICAL, UNITS
 
 #: What a line begins with that is no record: the row of units, an example, a hint of the service.
@@ -114,13 +114,3 @@ def shown_only(kind: Kind) -> tuple[str, ...]:
 def canonical_heading(member: Measured) -> str:
     """Give the heading of a quantity in its canonical unit."""
     return f"{member.name} [{CANONICAL[member.dimension]}]"
-
-
-def is_text(column: Column) -> bool:
-    """Tell whether a column holds words of the farm's own, kept to the letter."""
-    return column.heading in {"block", "note", "device"} or isinstance(column.member, Text)
-
-
-def is_day(column: Column) -> bool:
-    """Tell whether a column holds a date."""
-    return isinstance(column.member, Day)

@@ -12,16 +12,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Final
 
-from records.units import CANONICAL
-
-#: The column that holds the canonical value of a dimension is named after this.
-SUFFIX: Final = {
-    "mass": "kg",
-    "length": "m",
-    "area": "m2",
-    "soluble_solids": "brix",
-    "acidity": "g_per_l",
-}
+from records.units import CANONICAL, SUFFIX
 
 
 @dataclass(frozen=True)

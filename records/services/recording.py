@@ -32,7 +32,7 @@ from records.models import (
 from records.models.recorded import Recorded
 from records.seasons import SeasonNotImplied, resolve_season
 from records.services.storing import Stored, change, constraint_of, create_once
-from records.units import Quantity, to_canonical
+from records.units import Quantity, columns_of_quantity
 
 MODELS: Final[dict[str, type[Recorded]]] = {
     "dormant_record": DormantRecord,
@@ -164,13 +164,11 @@ def _columns(kind: Kind, member: Member, value: Any) -> dict[str, Any]:
 
 
 def _quantity(kind: Kind, member: Measured, quantity: Quantity | None) -> dict[str, Decimal | str | None]:
-    value, unit, canonical = member.columns
-    if quantity is None:
-        return {value: None, unit: None, canonical: None}
-    exact = to_canonical(quantity, member.dimension)
-    if not member.low <= exact <= member.high:
+    columns = columns_of_quantity(member.name, quantity, member.dimension)
+    exact = columns[member.canonical]
+    if isinstance(exact, Decimal) and not member.low <= exact <= member.high:
         raise _out_of_range(kind, member)
-    return {value: quantity.value, unit: quantity.unit, canonical: exact}
+    return columns
 
 
 def _out_of_range(kind: Kind, member: Measured) -> NotValid:

@@ -13,10 +13,10 @@ from records.boundaries import read_boundary
 from records.errors import AlreadyRecorded, NotFound, NotValid
 from records.models import Block, Row, Vine
 from records.services.storing import Stored, change, constraint_of, create_once
-from records.units import Quantity, to_canonical
+from records.units import columns_of_quantity
 
-#: Quantities of a block → what they measure and the name of the canonical unit in their columns.
-QUANTITIES = {"row_spacing": ("length", "m"), "vine_spacing": ("length", "m"), "declared_area": ("area", "m2")}
+#: Quantities of a block → what they measure.
+QUANTITIES = {"row_spacing": "length", "vine_spacing": "length", "declared_area": "area"}
 
 
 def create_block(opened: OpenFarm, row_id: uuid.UUID | None, columns: Mapping[str, Any]) -> Stored[Block]:
@@ -102,21 +102,12 @@ def _columns(told: Mapping[str, Any]) -> dict[str, Any]:
     columns: dict[str, Any] = {}
     for name, value in told.items():
         if name in QUANTITIES:
-            columns |= _quantity_columns(name, value)
+            columns |= columns_of_quantity(name, value, QUANTITIES[name])
         elif name == "boundary":
             columns |= _boundary_columns(value)
         else:
             columns[name] = value
     return columns
-
-
-def _quantity_columns(name: str, quantity: Quantity | None) -> dict[str, Any]:
-    dimension, canonical = QUANTITIES[name]
-    return {
-        f"{name}_value": quantity.value if quantity else None,
-        f"{name}_unit": quantity.unit if quantity else None,
-        f"{name}_{canonical}": to_canonical(quantity, dimension) if quantity else None,
-    }
 
 
 def _boundary_columns(told: Mapping[str, Any] | None) -> dict[str, Any]:
