@@ -26,11 +26,20 @@ _running: list[Any] = []
 @pytest.hookimpl(tryfirst=True)
 def pytest_configure(config: pytest.Config) -> None:
     """Bring up PostgreSQL and Valkey before Django reads its settings; servers of yours are used if named."""
+    if _only_hands_out(config):
+        if "DATABASE_URL" in os.environ:
+            raise pytest.UsageError("Servers of yours serve one process of tests: add -n 0, or unset DATABASE_URL.")
+        return
     os.environ["DJANGO_SETTINGS_MODULE"] = "vineyard.settings"
     os.environ.setdefault("SECRET_KEY", secrets.token_urlsafe(48))
     if "DATABASE_URL" not in os.environ and not config.option.help:
         _bring_up()
     django.setup()
+
+
+def _only_hands_out(config: pytest.Config) -> bool:
+    """Tell whether this process gives the tests to others; each of those has servers of its own."""
+    return bool(config.option.numprocesses) and not hasattr(config, "workerinput")
 
 
 def _bring_up() -> None:

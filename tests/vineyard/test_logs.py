@@ -16,7 +16,8 @@ CANARY = "kanarienvogel"
 
 @pytest.fixture
 def written() -> Any:
-    """Log through the handler of the settings, and read what it wrote."""
+    """Log through the handler of the settings, with nothing bound, and read what it wrote."""
+    logs.bind()  # a request that another test made in this process was the last to bind
     stream = io.StringIO()
     handler = logging.StreamHandler(stream)
     handler.addFilter(logs.Careful())
