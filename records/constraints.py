@@ -17,6 +17,15 @@ Said = tuple[str, tuple[str, ...], str]
 
 _WHOLE = "Value, unit and converted value belong together: send a quantity with both value and unit."
 _FARM = "The row that this one names is not among this farm's."
+_OF_A_CATALOGUE_WITH_OWNERS: Final[dict[str, Said]] = {
+    "once_a_version_of_its_owner": ("already_recorded", ("code",), "This version is there already. Add the next one."),
+    "named_for_its_owner": (
+        "wrong_code",
+        ("code",),
+        "A code of a farm's own begins with 'own-', a program's with 'program-', and no shared one does.",
+    ),
+    "of_a_farm": ("no_such_farm", (), _FARM),
+}
 
 CONSTRAINTS: Final[dict[str, Said]] = {
     "api_key_scopes_are_known": ("unknown_scope", ("scopes",), "A scope is one of read, record, manage."),
@@ -89,6 +98,18 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         ("maximum_nodes",),
         "A cap lies between 1 and 1000 nodes.",
     ),
+    "block_minimum_nodes_1_to_1000": (
+        "out_of_range",
+        ("minimum_nodes",),
+        "The fewest nodes lie between 1 and 1000.",
+    ),
+    "block_minimum_nodes_below_maximum": (
+        "out_of_range",
+        ("minimum_nodes", "maximum_nodes"),
+        "The fewest nodes may not exceed the cap.",
+    ),
+    "block_use_known": ("unknown_use", ("use",), "The use is not one that the service knows."),
+    "block_canopies_1_to_4": ("out_of_range", ("canopies",), "A row carries between 1 and 4 curtains of leaves."),
     "block_training_known": (
         "unknown_training",
         ("training",),
@@ -199,11 +220,55 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "kept_answer_of_a_success": ("unknown_outcome", (), "Only the answer of a success is kept."),
     "job_state_known": ("unknown_state", (), "The state is not one that the service knows."),
     "job_ticket_one_a_job": ("already_recorded", (), "The job is queued already."),
-    "pruning_formula_one_row_a_version": (
-        "already_recorded",
-        ("code",),
-        "The formula has this version already.",
+    **{
+        f"{table}_{rule}": said
+        for table in ("pruning_formula", "balance_range")
+        for rule, said in _OF_A_CATALOGUE_WITH_OWNERS.items()
+    },
+    "pruning_formula_kind_known": ("unknown_kind", ("kind",), "The kind is not one that the service knows."),
+    "pruning_formula_numbers_of_its_kind": (
+        "incomplete",
+        ("first_nodes", "further_nodes"),
+        "Nodes per unit have no first nodes; a fixed number has no further nodes.",
     ),
+    "pruning_formula_lowest_units_sensible": (
+        "out_of_range",
+        ("lowest_units",),
+        "A formula holds from between 0 and 1000 units of weight on.",
+    ),
+    "pruning_formula_highest_units_sensible": (
+        "out_of_range",
+        ("highest_units",),
+        "A formula holds up to between 0 and 1000 units of weight.",
+    ),
+    "pruning_formula_lowest_below_highest_units": (
+        "out_of_range",
+        ("lowest_units", "highest_units"),
+        "A formula must hold from fewer units of weight than up to.",
+    ),
+    "pruning_formula_only_shared_ones_answer_unasked": (
+        "not_allowed",
+        ("is_default",),
+        "Only a shared formula answers unasked: name your own on the farm, the block or the vine.",
+    ),
+    "balance_range_measure_known": ("unknown_measure", ("measure",), "The measure is not one that the service knows."),
+    "balance_range_canopy_known": ("unknown_canopy", ("canopy",), "A canopy is single or divided."),
+    "balance_range_use_known": ("unknown_use", ("use",), "The use is not one that the service knows."),
+    "balance_range_source_mark_known": ("unknown_mark", ("source_mark",), "The mark of the source is not known."),
+    "balance_range_has_a_limit": ("incomplete", ("low", "high"), "A range has at least one limit."),
+    "balance_range_low_below_high": ("out_of_range", ("low", "high"), "The lower limit exceeds the upper."),
+    "balance_range_default_says_for_whom": (
+        "incomplete",
+        ("cultivar", "group"),
+        "Only a shared range of a cultivar or group holds unless another was chosen.",
+    ),
+    "range_choice_once_a_block_and_measure": (
+        "already_recorded",
+        ("measure",),
+        "A range was chosen already for this measure. Change that choice.",
+    ),
+    "range_choice_measure_known": ("unknown_measure", ("measure",), "The measure is not one that the service knows."),
+    "range_choice_block_of_the_same_farm": ("no_such_block", ("block",), _FARM),
     "pruning_formula_one_default_a_cultivar": (
         "already_recorded",
         ("cultivar",),

@@ -168,3 +168,32 @@ def keeps_its_place(table: str) -> RunSQL:
         """,
         reverse_sql=f'DROP TRIGGER "{table}_keeps_its_place" ON "{table}"',
     )
+
+
+#: Whose catalogue rows a transaction may meet: everybody's, those of its farms, of their programs, and of the programs
+#: that its person leads.
+_SEES_OF_A_CATALOGUE = """
+    (owner_farm_id IS NULL AND owner_program_id IS NULL)
+    OR owner_farm_id = ANY ((SELECT context_farms())::uuid[])
+    OR owner_program_id IN (SELECT program_id FROM program_membership WHERE person_id = (SELECT context_person()))
+    OR owner_program_id IN (SELECT program_id FROM farm WHERE id = ANY ((SELECT context_farms())::uuid[]))
+"""
+#: A farm's program gives it formulas to use, not to write.
+_WRITES_TO_A_CATALOGUE = """
+    (owner_farm_id IS NULL AND owner_program_id IS NULL)
+    OR owner_farm_id = ANY ((SELECT context_farms())::uuid[])
+    OR owner_program_id IN (SELECT program_id FROM program_membership WHERE person_id = (SELECT context_person()))
+"""
+
+
+def catalogue_with_owners(table: str) -> list[RunSQL]:
+    """Show a farm's or program's own rows of a catalogue to nobody else, and let them go with the farm."""
+    name = f"{table}_of_a_farm"
+    return [
+        RunSQL(
+            sql=f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" FOREIGN KEY (owner_farm_id) REFERENCES farm (id) '
+            "ON DELETE CASCADE DEFERRABLE INITIALLY DEFERRED",
+            reverse_sql=f'ALTER TABLE "{table}" DROP CONSTRAINT "{name}"',
+        ),
+        row_security(table, _SEES_OF_A_CATALOGUE, _WRITES_TO_A_CATALOGUE),
+    ]

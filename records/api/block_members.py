@@ -27,7 +27,7 @@ from records.api.fields import (
 )
 from records.api.strict import StrictCharField, StrictIntegerField, StrictSerializer, StrictUUIDField
 from records.models import Block
-from records.models.vineyards import Shelter, Training
+from records.models.vineyards import Shelter, Training, Use
 
 BLOCK_EXAMPLE = {
     "id": "01991b5e-0000-7000-8000-0000000b10c1",
@@ -43,6 +43,9 @@ BLOCK_EXAMPLE = {
     "shelter": "open_field",
     "pruning_formula": None,
     "maximum_nodes": None,
+    "minimum_nodes": None,
+    "use": "juice",
+    "canopies": 1,
     "note": "",
     "declared_area": {"value": 0.9, "unit": "har", "m2": 9000},
     "computed_area": COMPUTED_EXAMPLE,
@@ -59,6 +62,8 @@ NEW_BLOCK = {
     "row_spacing": {"value": 9, "unit": "[ft_i]"},
     "vine_spacing": {"value": 8, "unit": "[ft_i]"},
     "training": "bilateral_cordon",
+    "use": "juice",
+    "canopies": 1,
     "declared_area": {"value": 0.9, "unit": "har"},
     "boundary": BOUNDARY_EXAMPLE,
 }
@@ -90,6 +95,23 @@ class BlockChange(StrictSerializer):
         required=False,
         allow_null=True,
         help_text="A cap that the farm sets [nodes].",
+    )
+    minimum_nodes = StrictIntegerField(
+        min_value=1,
+        max_value=1000,
+        required=False,
+        allow_null=True,
+        help_text="The fewest nodes that the farm keeps on a vine [nodes].",
+    )
+    use = serializers.ChoiceField(
+        choices=Use.choices, required=False, allow_blank=True, help_text="What the fruit is grown for; empty: not said."
+    )
+    canopies = StrictIntegerField(
+        min_value=1,
+        max_value=4,
+        required=False,
+        allow_null=True,
+        help_text="Curtains of leaves a row: 2 where the canopy is divided.",
     )
     note = StrictCharField(max_length=4000, required=False, allow_blank=True, multiline=True)
     declared_area = AreaIn(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -20,11 +21,15 @@ FORMULA_EXAMPLE = {
     "code": "american-30-10-lb",
     "formula_version": 1,
     "label": "30+10 per lb",
+    "kind": "first_and_further",
     "first_nodes": 30,
     "further_nodes": 10,
     "weight_unit": {"value": 1, "unit": "[lb_av]", "kg": 0.45359237},
+    "lowest_units": 1,
+    "highest_units": None,
     "minimum_nodes": None,
     "maximum_nodes": None,
+    "owner": "shared",
     "group": "american",
     "cultivar": None,
     "is_default": True,
@@ -62,13 +67,26 @@ class WeightUnit(serializers.Serializer[Any]):
 
 
 class FormulaOut(serializers.ModelSerializer[PruningFormula]):
-    """A published formula "A+B" with its source; A and B belong to its own unit of weight."""
+    """A formula with its source; its numbers belong to its own unit of weight."""
 
+    lowest_units = serializers.SerializerMethodField(
+        help_text="It holds from this many units of weight on; null: a fixed number at any weight."
+    )
+    owner = serializers.SerializerMethodField(help_text="Whose it is: everybody's, a farm's or a program's own.")
     weight_unit = serializers.SerializerMethodField(help_text="The unit of weight that A and B belong to.")
 
     class Meta:
         model = PruningFormula
         fields = [*FORMULA_EXAMPLE]
+
+    @extend_schema_field({"type": ["number", "null"]})
+    def get_lowest_units(self, formula: PruningFormula) -> Decimal | None:
+        lowest = formula.holds_from_units
+        return None if lowest is None else lowest.normalize()
+
+    @extend_schema_field({"type": "string", "enum": ["shared", "farm", "program"]})
+    def get_owner(self, formula: PruningFormula) -> str:
+        return formula.owner
 
     def get_weight_unit(self, formula: PruningFormula) -> WeightUnit:
         return {  # type: ignore[return-value]
@@ -123,7 +141,8 @@ class Formulas(CatalogueView):
 
     @extend_schema(
         summary="List pruning formulas",
-        description='Published formulas "A+B", each version with region, year and source.',
+        description="Shared formulas of three kinds, each version with region, year and source."
+        " What a farm or program adds is at its own address.",
         parameters=[OpenApiParameter("group", text_of(40), description="Only formulas for this group of cultivars.")],
         responses=FormulaOut(many=True),
         tags=["catalogues"],
@@ -131,7 +150,7 @@ class Formulas(CatalogueView):
     )
     def get(self, request: Request) -> Response:
         query = StrictQuery.of(request, paged=True, group=StrictCharField(max_length=40))
-        return self.page(PruningFormula.objects.filter(**query))
+        return self.page(PruningFormula.objects.filter(owner_farm=None, owner_program=None, **query))
 
 
 class Cultivars(CatalogueView):

@@ -11,11 +11,13 @@ from records.models.growing import ClusterCount, HarvestRecord, ShootCount
 from records.models.imports import Import, ImportRow
 from records.models.jobs import Job, JobTicket
 from records.models.people import ApiKey, Person
+from records.models.ranges import BalanceRange, Measure, RangeChoice
 from records.models.structure import CordonInspection, VineEvent
 from records.models.vineyards import Block, Row, Vine
 
 __all__ = [
     "ApiKey",
+    "BalanceRange",
     "Block",
     "BudSample",
     "ClusterCount",
@@ -35,12 +37,14 @@ __all__ = [
     "Job",
     "JobTicket",
     "KeptAnswer",
+    "Measure",
     "Membership",
     "Person",
     "Program",
     "ProgramMembership",
     "PruningFormula",
     "Purpose",
+    "RangeChoice",
     "RecordChange",
     "RegisteredFarm",
     "Role",

@@ -30,6 +30,14 @@ class Shelter(models.TextChoices):
     HIGH_TUNNEL = "high_tunnel", "high tunnel"
 
 
+class Use(models.TextChoices):
+    """What the fruit is grown for."""
+
+    JUICE = "juice", "juice"
+    WINE = "wine", "wine"
+    TABLE = "table", "table grapes"
+
+
 class Block(Followed):
     """One block: vines of one cultivar on one rootstock, planted and trained alike, managed together."""
 
@@ -69,6 +77,19 @@ class Block(Followed):
     maximum_nodes = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="A cap on the target that the farm sets for this block."
     )
+    minimum_nodes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="The fewest nodes that the farm keeps on a vine of this block."
+    )
+    use = models.CharField(
+        max_length=10,
+        choices=Use.choices,
+        blank=True,
+        db_default="",
+        help_text="What the fruit is grown for; empty: not stated.",
+    )
+    canopies = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Curtains of leaves a row: 2 where the canopy is divided. Empty: not stated."
+    )
     note = models.TextField(blank=True, max_length=4000)
     boundary = models.JSONField(
         null=True,
@@ -97,6 +118,15 @@ class Block(Followed):
             between("block_computed_area_1_m2_to_10000_ha", "computed_area_m2", 1, 100_000_000),
             between("block_year_planted_1700_to_2100", "year_planted", 1700, 2100),
             between("block_maximum_nodes_1_to_1000", "maximum_nodes", 1, 1000),
+            between("block_minimum_nodes_1_to_1000", "minimum_nodes", 1, 1000),
+            models.CheckConstraint(
+                name="block_minimum_nodes_below_maximum",
+                condition=models.Q(minimum_nodes__isnull=True)
+                | models.Q(maximum_nodes__isnull=True)
+                | models.Q(minimum_nodes__lte=models.F("maximum_nodes")),
+            ),
+            one_of("block_use_known", "use", ["", *Use.values]),
+            between("block_canopies_1_to_4", "canopies", 1, 4),
             one_of("block_training_known", "training", Training.values),
             one_of("block_shelter_known", "shelter", Shelter.values),
         ]

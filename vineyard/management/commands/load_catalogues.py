@@ -7,7 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import BaseCommand, CommandError
 
-from records.services.catalogue import ChangedFormula, load_catalogues
+from records.services.catalogue import ChangedVersion, load_catalogues
 
 
 class Command(BaseCommand):
@@ -18,6 +18,6 @@ class Command(BaseCommand):
     def handle(self, *_: Any, **__: Any) -> None:
         try:
             counts = load_catalogues(settings.FIXTURES_DIR / "catalogue")
-        except ChangedFormula as error:
+        except ChangedVersion as error:
             raise CommandError(str(error)) from error
         self.stdout.write(", ".join(f"{count} {name}" for name, count in counts.items()))
