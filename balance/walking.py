@@ -89,7 +89,9 @@ _known: OrderedDict[tuple[uuid.UUID, uuid.UUID], tuple[tuple[Any, ...], Vines]] 
 _keeping = Lock()
 
 
-def walk(opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None) -> Walked:
+def walk(
+    opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None, *, most: int = MOST_VINES
+) -> Walked:
     """Give the vines of a block, or of one row of it, with the records of one season.
 
     Raises
@@ -100,11 +102,11 @@ def walk(opened: OpenFarm, block: Block, season: int | None, row_number: int | N
     vines = _vines(opened, block)
     if row_number is not None:
         vines = vines.of_row(row_number)
-    if len(vines) > MOST_VINES:
+    if len(vines) > most:
         raise NotValid.at(
             "row_number",
             code="too_many_vines",
-            detail=f"The block has {len(vines):,} vines; at most {MOST_VINES:,} are answered at once. Ask by row.",
+            detail=f"The block has {len(vines):,} vines; at most {most:,} are answered at once. Ask by row.",
         )
     return _with_records(vines, _row(_RECORDS, opened.farm.pk, block.pk, season))
 
