@@ -15,6 +15,8 @@ from balance.formulas.searching import smallest_enough
 #: More than this are not sampled; it bounds the search for a sample size.
 MOST_EXAMINED: Final = 1_000_000
 USUAL_CONFIDENCE: Final = 0.95
+#: A billionth of a percent means nothing, and what is smaller still is beyond the reach of the beta distribution.
+_DECIMALS: Final = 9
 
 
 @dataclass(frozen=True)
@@ -142,7 +144,7 @@ def needed_for_margin(expected_percent: float, margin_percent: float, confidence
     if not 0.5 <= margin_percent <= 50:
         raise OutOfRange("the wanted margin [points of percent]", margin_percent, 0.5, 50)
     _refuse_confidence(confidence)
-    expected, margin = expected_percent / 100, margin_percent / 100
+    expected, margin = round(expected_percent, _DECIMALS) / 100, margin_percent / 100
 
     def enough(of: int) -> bool:
         low, high = _ends(expected * of, of, confidence)

@@ -43,7 +43,7 @@ def test_more_of_the_same_makes_the_interval_no_wider(sample, times):
     assert exact_share(count * times, of * times).margin_percent <= exact_share(count, of).margin_percent + 1e-9
 
 
-@given(st.floats(0, 100), st.floats(1, 40), st.sampled_from([0.8, 0.95]))
+@given(st.floats(0, 100).map(lambda percent: round(percent, 6)), st.floats(1, 40), st.sampled_from([0.8, 0.95]))
 def test_the_sample_size_is_the_smallest_that_keeps_the_margin(expected, margin, confidence):
     needed = needed_for_margin(expected, margin, confidence)
 
@@ -56,6 +56,11 @@ def test_the_sample_size_is_the_smallest_that_keeps_the_margin(expected, margin,
 
     assert farthest(needed) <= margin + 1e-7
     assert needed == 1 or farthest(needed - 1) > margin - 1e-7
+
+
+@pytest.mark.parametrize("expected", [5e-324, 1e-300, 1e-12, 1e-9, 1e-8])
+def test_a_share_that_is_as_good_as_nothing_takes_as_many_as_nothing(expected):
+    assert needed_for_margin(expected, 5) == needed_for_margin(0, 5) == 72
 
 
 def test_the_hardest_sample_size_is_far_below_the_bound_of_the_search():
