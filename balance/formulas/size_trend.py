@@ -14,7 +14,7 @@ from scipy import stats
 from balance.formulas.errors import OutOfRange
 from balance.formulas.explanation import plain
 from balance.formulas.methods import MEMORY, Method
-from balance.formulas.quotients import MOST, significant
+from balance.formulas.quotients import MOST
 
 WEAKENING: Final = "weakening"
 GAINING: Final = "gaining"
@@ -173,7 +173,7 @@ def _usable(seasons: ArrayLike, sizes: ArrayLike) -> tuple[NDArray[np.float64], 
     if len(np.unique(years)) < len(years):
         raise OutOfRange("the number of sizes of one season", "more than one", 1, 1)
     order = np.argsort(years)
-    years, values = years[order], significant(values[order])
+    years, values = years[order], values[order]
     usable = ~np.isnan(values) & (values > 0)
     return years[usable], np.log(values[usable])
 

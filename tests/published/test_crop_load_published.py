@@ -1,5 +1,6 @@
 """Crop load and vine size against published tables; the source stands beside each number.
 
+The two tables of Kliewer & Dokoozlian were read without their title page; which paper they stand in is inferred.
 READ: the figure was read in the source. READ*: in a source of low authority. COMPUTED: arithmetic on read inputs.
 """
 
