@@ -1,39 +1,74 @@
-"""Which vines of a block stand: all but those whose newest event up to a season says that they are missing."""
+"""Which places of a block have no vine: those whose newest vine event up to a season says that it is missing.
+
+Nothing is latched: a place that was replanted after it was found missing bears a vine again.
+"""
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-from balance.walking import Vines
 from records.access import OpenFarm
 from records.models import Block
 
-#: The newest event of each vine: by the day it happened where that is known, else the day it was seen, else its season.
-NEWEST_EVENTS: Final = """
-    SELECT DISTINCT ON (vine_id) block_id, vine_id, event
-    FROM vine_event
-    WHERE farm_id = %s AND season <= %s AND withdrawn_at IS NULL
-    ORDER BY vine_id,
-             coalesce(happened_on, (observed_at AT TIME ZONE %s)::date, make_date(season, 1, 1)) DESC,
-             observed_at DESC NULLS LAST, received_at DESC, id DESC
+#: A vine planted in the season or in the two before it bears little or nothing yet: common practice, no source.
+YOUNG_SEASONS: Final = 3
+
+_NEWEST: Final = """
+    WITH newest AS (
+        SELECT DISTINCT ON (vine_id) vine_id, event, season
+        FROM vine_event
+        WHERE farm_id = %(farm)s AND block_id = %(block)s AND season <= %(season)s AND withdrawn_at IS NULL
+        ORDER BY vine_id, season DESC,
+                 coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
+                 observed_at DESC NULLS LAST, id DESC
+    )
 """
-_MISSING: Final = f"""
-    SELECT string_agg(uuid_send(vine_id), '')
-    FROM ({NEWEST_EVENTS.replace("WHERE farm_id = %s", "WHERE farm_id = %s AND block_id = %s")}) AS newest
-    WHERE event = 'missing'
-"""  # noqa: S608 - joined from constants
+_IDS: Final = f"{_NEWEST} SELECT string_agg(uuid_send(vine_id), '') FROM newest WHERE event = 'missing'"  # noqa: S608
+_COUNTS: Final = f"""{_NEWEST}
+    SELECT (SELECT count(*) FROM vine WHERE farm_id = %(farm)s AND block_id = %(block)s),
+           count(*) FILTER (WHERE event = 'missing'),
+           count(*) FILTER (WHERE event IN ('planted', 'replanted') AND season > %(season)s - %(young)s)
+    FROM newest
+"""  # noqa: S608
 
 
-def standing(opened: OpenFarm, block: Block, vines: Vines, season: int) -> NDArray[np.bool_]:
-    """Tell of each vine whether it stands: a vine without any event does."""
+@dataclass(frozen=True)
+class Standing:
+    """The places of a block in one season [vines].
+
+    Attributes
+    ----------
+    places : int
+        Places for vines.
+    missing : int
+        Places whose newest event says that the vine is missing.
+    young : int
+        Vines planted in the season or the two before it, by their newest event.
+    """
+
+    places: int
+    missing: int
+    young: int
+
+
+def standing_in(opened: OpenFarm, block: Block, season: int) -> Standing:
+    """Count the places of a block and those without a vine, as its events up to a season say."""
+    return Standing(*_row(_COUNTS, opened, block, season))
+
+
+def missing_ids(opened: OpenFarm, block: Block, season: int) -> NDArray[np.uint8]:
+    """Give the ids of the vines that are missing in a season, 16 bytes a row."""
+    (packed,) = _row(_IDS, opened, block, season)
+    return np.frombuffer(packed or b"", dtype=np.uint8).reshape(-1, 16)
+
+
+def _row(sql: str, opened: OpenFarm, block: Block, season: int) -> tuple[Any, ...]:
     with connection.cursor() as cursor:
-        cursor.execute(_MISSING, [opened.farm.pk, block.pk, season, opened.farm.time_zone])
-        packed = cursor.fetchone()[0]
-    if packed is None:
-        return np.ones(len(vines), dtype=np.bool_)
-    missing = np.frombuffer(packed, dtype="S16")
-    return ~np.isin(np.ascontiguousarray(vines.ids).view("S16").ravel(), missing)
+        cursor.execute(sql, {"farm": opened.farm.pk, "block": block.pk, "season": season, "young": YOUNG_SEASONS})
+        row: tuple[Any, ...] = cursor.fetchone()
+    return row
