@@ -38,12 +38,12 @@ _COUNTS: Final = f"""{_NEWEST}
 
 
 @dataclass(frozen=True)
-class Standing:
+class Places:
     """The places of a block in one season [vines].
 
     Attributes
     ----------
-    places : int
+    count : int
         Places for vines.
     missing : int
         Places whose newest event says that the vine is missing.
@@ -51,14 +51,14 @@ class Standing:
         Vines planted in the season or the two before it, by their newest event.
     """
 
-    places: int
+    count: int
     missing: int
     young: int
 
 
-def standing_in(opened: OpenFarm, block: Block, season: int) -> Standing:
+def places_in(opened: OpenFarm, block: Block, season: int) -> Places:
     """Count the places of a block and those without a vine, as its events up to a season say."""
-    return Standing(*_row(_COUNTS, opened, block, season))
+    return Places(*_row(_COUNTS, opened, block, season))
 
 
 def missing_ids(opened: OpenFarm, block: Block, season: int) -> NDArray[np.uint8]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from balance.missing_vines import missing_ids, standing_in
+from balance.missing_vines import missing_ids, places_in
 from records.access import enter, open_farm
 from records.kinds.definitions import VINE_EVENT
 from tests.records.yard import Yard
@@ -33,8 +33,8 @@ def tell(yard: Yard, vine: int, event: str, day: str, **more: Any) -> dict[str, 
 
 def standing(yard: Yard, cast: Any, season: int) -> tuple[int, int, int]:
     enter(cast.owner.caller)
-    found = standing_in(open_farm(cast.owner.caller, cast.farm.pk), yard.block, season)
-    return found.places, found.missing, found.young
+    found = places_in(open_farm(cast.owner.caller, cast.farm.pk), yard.block, season)
+    return found.count, found.missing, found.young
 
 
 def missing(yard: Yard, cast: Any, season: int) -> set[uuid.UUID]:
