@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 BELOW: Final = "below"
 WITHIN: Final = "within"
 ABOVE: Final = "above"
@@ -62,3 +65,27 @@ def judge(value: float | None, assigned: Range | None) -> str | None:
     if assigned.high is not None and rounded > float(f"{assigned.high:.{_DIGITS}g}"):
         return ABOVE
     return WITHIN
+
+
+def judge_all(values: ArrayLike, assigned: Range | None) -> NDArray[np.str_]:
+    """Say of many figures where each lies; see :func:`judge`.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,)
+        In the unit of the range; NaN where there is no figure.
+    assigned : Range or None
+        None where nobody assigned one.
+
+    Returns
+    -------
+    ndarray of str
+        The empty text where there is no verdict.
+
+    Examples
+    --------
+    >>> judge_all([4.0, 5.0, float("nan")], Range(5, 10, "1")).tolist()
+    ['below', 'within', '']
+    """
+    verdicts = [judge(None if np.isnan(each) else float(each), assigned) for each in np.asarray(values, dtype=float)]
+    return np.array([verdict or "" for verdict in verdicts], dtype="<U6")
