@@ -28,6 +28,7 @@ TAGS: Final = {
     "changes": "What was stored, changed and withdrawn since you last asked.",
     "targets": "Pruning targets: for a whole block, or without storing anything.",
     "sampling": "How many vines to weigh, which, and what their weights say of the rest.",
+    "yield and thinning": "What the clusters will bring, and how many to leave.",
     "imports": "Files of vines, taken in line by line.",
     "jobs": "Work that nobody waits for.",
     "exports": "Everything of a farm, to take out, and the farm itself, to erase.",
