@@ -18,6 +18,24 @@ BELOW_RANGE: Final = (
     "matter for a person: look for the cause (winter injury, drought, disease, overcropping, a young vine), and "
     "settle nodes and crop with your local extension or adviser."
 )
+BELOW_SAID: Final = (
+    "Below {0} of prunings the formula's source says nothing, so there is no number. Look why the vine is weak, and "
+    "settle nodes and crop with your local extension or adviser, or choose another formula at /api/v1/formulas."
+)
+ABOVE_SAID: Final = (
+    "Above {0} of prunings the formula's source says nothing, so there is no number. Look at more canopy or another "
+    "formula for so strong a vine; the choices are at /api/v1/formulas."
+)
+YOUNG_VINE: Final = (
+    "The vine has grown fewer than three seasons, so no formula answers: training comes first. Build trunk and cordon "
+    "from the best shoot, take the fruit off early, and let a small crop hang at first when the frame stands; settle "
+    "it with your local extension or adviser. If the vine is older, correct year_planted."
+)
+#: What a target counts, said beside every one.
+WHAT_COUNTS: Final = (
+    "Count nodes on spurs, canes and renewal spurs together: the nodes of renewal spurs are inside the target. Base "
+    "buds are not counted."
+)
 NOT_WEIGHED: Final = "The prunings were not weighed, so there is nothing to compute from. Send pruning_weight."
 NO_FORMULA: Final = (
     "No formula answers for this vine: neither vine, block nor farm names one, and the catalogue has none for the "

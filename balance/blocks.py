@@ -12,7 +12,8 @@ from balance.formulas.node_targets import NodeTargets, node_targets
 from balance.formulas.retained_counts import judge_counts
 from balance.models import Level, TargetStatus
 from balance.resolution import Resolved, resolve_for_block
-from balance.targets import node_formula
+from balance.standing import seasons_grown
+from balance.targets import Bounds, node_formula
 from balance.walking import Walked, walk
 from records.access import OpenFarm
 from records.models import Block, DormantRecord, PruningFormula
@@ -44,7 +45,8 @@ def targets_of_block(opened: OpenFarm, block: Block, season: int | None, row_num
     walked = walk(opened, block, chosen, row_number)
     default = resolve_for_block(opened.farm, block)
     formulas, formula_of = _formulas(default, walked)
-    targets, worth = _compute(walked, formulas, formula_of, block.maximum_nodes)
+    grown = seasons_grown(opened, block, walked.vines, chosen)
+    targets, worth = _compute(walked, formulas, formula_of, Bounds.of(block), grown)
     difference, tolerance, outcome = judge_counts(walked.retained, targets.nodes, worth)
     return BlockTargets(chosen, walked, formulas, formula_of, targets, difference, tolerance, outcome)
 
@@ -78,7 +80,11 @@ def _formulas(default: Resolved, walked: Walked) -> tuple[list[Resolved], NDArra
 
 
 def _compute(
-    walked: Walked, formulas: list[Resolved], formula_of: NDArray[np.intp], farm_maximum: int | None
+    walked: Walked,
+    formulas: list[Resolved],
+    formula_of: NDArray[np.intp],
+    bounds: Bounds,
+    grown: NDArray[np.float64],
 ) -> tuple[NodeTargets, NDArray[np.float64]]:
     """Compute formula by formula and lay the parts back in walking order."""
     count = len(walked)
@@ -89,8 +95,8 @@ def _compute(
         if resolved.formula is None:
             continue
         own = formula_of == index
-        formula = node_formula(resolved.formula, farm_maximum)
-        part = node_targets(walked.weights_kg[own], formula)
+        formula = node_formula(resolved.formula, bounds)
+        part = node_targets(walked.weights_kg[own], formula, grown[own])
         for name in ("units", "unrounded", "uncapped", "nodes", "status"):
             getattr(whole, name)[own] = getattr(part, name)
         worth[own] = np.round(walked.resolutions_kg[own] / float(formula.unit_kg) * float(formula.further_nodes), 6)

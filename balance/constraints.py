@@ -7,7 +7,7 @@ from typing import Final
 from records.constraints import Said
 
 CONSTRAINTS: Final[dict[str, Said]] = {
-    "pruning_target_once_a_record_version_and_formula": (
+    "pruning_target_once_as_it_was_told": (
         "already_recorded",
         (),
         "This target was told already.",

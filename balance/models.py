@@ -13,6 +13,8 @@ class TargetStatus(models.TextChoices):
 
     OK = "ok", "ok"
     BELOW_FORMULA_RANGE = "below_formula_range", "below the formula's range"
+    ABOVE_FORMULA_RANGE = "above_formula_range", "above the formula's range"
+    YOUNG_VINE = "young_vine", "a vine in training"
     NOT_WEIGHED = "not_weighed", "not weighed"
     NO_FORMULA = "no_formula", "no formula answers for this vine"
 
@@ -50,8 +52,8 @@ class PruningTarget(FarmOwned):
         db_table = "pruning_target"
         constraints = [
             models.UniqueConstraint(
-                name="pruning_target_once_a_record_version_and_formula",
-                fields=["farm", "dormant_record", "record_version", "formula"],
+                name="pruning_target_once_as_it_was_told",
+                fields=["farm", "dormant_record", "record_version", "formula", "status", "nodes"],
                 nulls_distinct=False,
             ),
             one_of("pruning_target_status_known", "status", TargetStatus.values),

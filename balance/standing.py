@@ -1,39 +1,72 @@
-"""Which vines of a block stand: all but those whose newest event up to a season says that they are missing."""
+"""What is known of a vine beside its weighing: how long it has stood, and the spur positions that live on it."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-from balance.walking import Vines
+from balance.walking import Vines, packed_ids, places_among
 from records.access import OpenFarm
-from records.models import Block
+from records.models import Block, Vine
+from records.models.farms import Hemisphere
 
-#: The newest event of each vine: by the day it happened where that is known, else the day it was seen, else its season.
-NEWEST_EVENTS: Final = """
-    SELECT DISTINCT ON (vine_id) block_id, vine_id, event
-    FROM vine_event
-    WHERE farm_id = %s AND season <= %s AND withdrawn_at IS NULL
-    ORDER BY vine_id,
-             coalesce(happened_on, (observed_at AT TIME ZONE %s)::date, make_date(season, 1, 1)) DESC,
-             observed_at DESC NULLS LAST, received_at DESC, id DESC
+#: Positions are those of each cordon's newest inspection since the season before; older ones tell of other wood.
+_OF_A_VINE: Final = """
+    SELECT (SELECT max(season) FROM vine_event
+            WHERE farm_id = %(farm)s AND vine_id = %(vine)s AND season <= %(season)s
+              AND event IN ('planted', 'replanted') AND withdrawn_at IS NULL),
+           (SELECT sum(living_positions) FROM (
+                SELECT DISTINCT ON (cordon) living_positions FROM cordon_inspection
+                WHERE farm_id = %(farm)s AND vine_id = %(vine)s AND season BETWEEN %(season)s - 1 AND %(season)s
+                  AND living_positions IS NOT NULL AND withdrawn_at IS NULL
+                ORDER BY cordon, season DESC, observed_at DESC NULLS LAST, id DESC) AS newest)
 """
-_MISSING: Final = f"""
-    SELECT string_agg(uuid_send(vine_id), '')
-    FROM ({NEWEST_EVENTS.replace("WHERE farm_id = %s", "WHERE farm_id = %s AND block_id = %s")}) AS newest
-    WHERE event = 'missing'
-"""  # noqa: S608 - joined from constants
+_PLANTED_IN_A_BLOCK: Final = """
+    SELECT string_agg(uuid_send(vine_id), ''), string_agg(int2send(planted::int2), '')
+    FROM (SELECT vine_id, max(season) AS planted FROM vine_event
+          WHERE farm_id = %(farm)s AND block_id = %(block)s AND season <= %(season)s
+            AND event IN ('planted', 'replanted') AND withdrawn_at IS NULL
+          GROUP BY vine_id) AS planting
+"""
 
 
-def standing(opened: OpenFarm, block: Block, vines: Vines, season: int) -> NDArray[np.bool_]:
-    """Tell of each vine whether it stands: a vine without any event does."""
+@dataclass(frozen=True)
+class Standing:
+    """What is known of one vine; None where nobody said."""
+
+    seasons_grown: int | None
+    living_positions: int | None
+
+
+def standing_of(opened: OpenFarm, block: Block, vine: Vine, season: int) -> Standing:
+    """Give how many seasons a vine has grown before a harvest, and its living spur positions."""
     with connection.cursor() as cursor:
-        cursor.execute(_MISSING, [opened.farm.pk, block.pk, season, opened.farm.time_zone])
-        packed = cursor.fetchone()[0]
-    if packed is None:
-        return np.ones(len(vines), dtype=np.bool_)
-    missing = np.frombuffer(packed, dtype="S16")
-    return ~np.isin(np.ascontiguousarray(vines.ids).view("S16").ravel(), missing)
+        cursor.execute(_OF_A_VINE, {"farm": opened.farm.pk, "vine": vine.pk, "season": season})
+        planted, positions = cursor.fetchone()
+    year = vine.year_planted or block.year_planted
+    if planted is None and year is not None:
+        planted = _first_harvest(opened, year)
+    return Standing(None if planted is None else max(0, season - planted), positions)
+
+
+def seasons_grown(opened: OpenFarm, block: Block, vines: Vines, season: int | None) -> NDArray[np.float64]:
+    """Give the same for every vine of a block, in walking order; NaN where nobody said when it was planted."""
+    years = vines.years_planted.astype(np.float64)
+    years[years == 0] = np.nan if block.year_planted is None else block.year_planted
+    planted = years + _first_harvest(opened, 0)
+    with connection.cursor() as cursor:
+        cursor.execute(_PLANTED_IN_A_BLOCK, {"farm": opened.farm.pk, "block": block.pk, "season": season})
+        ids, seasons = cursor.fetchone()
+    at = places_among(packed_ids(ids), vines.ids)
+    told = np.frombuffer(seasons or b"", dtype=">i2").astype(np.float64)
+    planted[at[at >= 0]] = told[at >= 0]
+    return np.maximum(0.0, (np.nan if season is None else season) - planted)
+
+
+def _first_harvest(opened: OpenFarm, year: int) -> int:
+    """Give the season in which a vine planted in the spring of a year grows first: in the south, the next year's."""
+    return year + (1 if opened.farm.hemisphere == Hemisphere.SOUTH else 0)

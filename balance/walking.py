@@ -33,7 +33,8 @@ _STATE: Final = """
 _VINES: Final = """
     SELECT string_agg(uuid_send(id), ''), string_agg(to_json(label)::text, E'\\n'),
            string_agg(int2send(row_number), ''), string_agg(int2send(place), ''),
-           string_agg(uuid_send(coalesce(pruning_formula_id, '00000000-0000-0000-0000-000000000000')), '')
+           string_agg(uuid_send(coalesce(pruning_formula_id, '00000000-0000-0000-0000-000000000000')), ''),
+           string_agg(int2send(coalesce(year_planted, 0)::int2), '')
     FROM (SELECT * FROM vine WHERE farm_id = %s AND block_id = %s ORDER BY row_number, place) AS walked
 """
 _RECORDS: Final = """
@@ -49,7 +50,7 @@ _RECORDS: Final = """
 class Vines:
     """The vines of a block in walking order; ids are 16 bytes a row, labels are JSON texts.
 
-    ``formula_ids`` are all zero for a vine without a formula of its own.
+    ``formula_ids`` are all zero for a vine without a formula of its own; ``years_planted`` are zero where not said.
     """
 
     ids: NDArray[np.uint8]
@@ -57,6 +58,7 @@ class Vines:
     row_numbers: NDArray[np.int16]
     places: NDArray[np.int16]
     formula_ids: NDArray[np.uint8]
+    years_planted: NDArray[np.int16]
 
     def __len__(self) -> int:
         return len(self.ids)
@@ -64,7 +66,14 @@ class Vines:
     def of_row(self, row_number: int) -> Vines:
         """Give the vines of one row."""
         own = self.row_numbers == row_number
-        return Vines(self.ids[own], self.labels[own], self.row_numbers[own], self.places[own], self.formula_ids[own])
+        return Vines(
+            self.ids[own],
+            self.labels[own],
+            self.row_numbers[own],
+            self.places[own],
+            self.formula_ids[own],
+            self.years_planted[own],
+        )
 
 
 @dataclass(frozen=True)
@@ -90,7 +99,7 @@ _keeping = Lock()
 
 
 def walk(
-    opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None, *, most: int = MOST_VINES
+    opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None, *, most: int | None = None
 ) -> Walked:
     """Give the vines of a block, or of one row of it, with the records of one season.
 
@@ -102,6 +111,7 @@ def walk(
     vines = _vines(opened, block)
     if row_number is not None:
         vines = vines.of_row(row_number)
+    most = MOST_VINES if most is None else most
     if len(vines) > most:
         raise NotValid.at(
             "row_number",
@@ -127,23 +137,24 @@ def _vines(opened: OpenFarm, block: Block) -> Vines:
 
 
 def _unpacked(row: tuple[Any, ...]) -> Vines:
-    ids, labels, row_numbers, places, formula_ids = row
+    ids, labels, row_numbers, places, formula_ids, years_planted = row
     return Vines(
-        ids=_ids(ids),
+        ids=packed_ids(ids),
         labels=np.array(labels.encode().split(b"\n") if labels else [], dtype=np.bytes_),
         row_numbers=_column(row_numbers, ">i2", np.int16),
         places=_column(places, ">i2", np.int16),
-        formula_ids=_ids(formula_ids),
+        formula_ids=packed_ids(formula_ids),
+        years_planted=_column(years_planted, ">i2", np.int16),
     )
 
 
 def _with_records(vines: Vines, row: tuple[Any, ...]) -> Walked:
     """Lay each record beside its vine."""
     vine_ids, record_ids, weights, resolutions, retained = row
-    at = _places_of(_ids(vine_ids), vines.ids)
+    at = places_among(packed_ids(vine_ids), vines.ids)
     here = at >= 0  # a record of a vine in another row is left out
     records = np.zeros_like(vines.ids)
-    records[at[here]] = _ids(record_ids)[here]
+    records[at[here]] = packed_ids(record_ids)[here]
     counted = _column(retained, ">i2", np.float64)
     counted[counted < 0] = np.nan  # -1 is how the query says "not counted"
     laid = []
@@ -153,7 +164,7 @@ def _with_records(vines: Vines, row: tuple[Any, ...]) -> Walked:
     return Walked(vines, records, *laid)
 
 
-def _places_of(wanted: NDArray[np.uint8], among: NDArray[np.uint8]) -> NDArray[np.intp]:
+def places_among(wanted: NDArray[np.uint8], among: NDArray[np.uint8]) -> NDArray[np.intp]:
     """Give where each id stands among others; -1 where it does not."""
     if not len(wanted) or not len(among):
         return np.full(len(wanted), -1, dtype=np.intp)
@@ -171,7 +182,8 @@ def _row(sql: str, *arguments: Any) -> tuple[Any, ...]:
     return row
 
 
-def _ids(packed: bytes | None) -> NDArray[np.uint8]:
+def packed_ids(packed: bytes | None) -> NDArray[np.uint8]:
+    """Read ids that the database packed into one value, 16 bytes a row."""
     return np.frombuffer(packed or b"", dtype=np.uint8).reshape(-1, 16)
 
 

@@ -7,7 +7,8 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from balance.advice import CAUTIONS
+from balance.advice import CAUTIONS, WHAT_COUNTS
+from balance.formulas.node_checks import LENGTH_SOURCE
 from balance.formulas.retained_counts import Verdict
 from balance.models import Level, TargetStatus
 from balance.targets import Answer
@@ -32,6 +33,8 @@ TARGET_EXAMPLE: dict[str, Any] = {
     "formula": FORMULA_EXAMPLE,
     "weight_in_formula_units": 2.8,
     "valid_from_units": 1,
+    "valid_to_units": None,
+    "what_counts": WHAT_COUNTS,
     "scale": {"nodes_unrounded": 2.5, "nodes": 3},
     "steps": [
         {
@@ -53,6 +56,18 @@ TARGET_EXAMPLE: dict[str, Any] = {
             "calculation": "0.25 × 10 = 2.5",
             "nodes": None,
         },
+    ],
+    "checks": [
+        {
+            "code": "nodes_per_metre",
+            "warning": False,
+            "sentence": "48 nodes on 2.44 m of canopy are 19.7 a metre; 13.1 to 19.7 a metre are printed.",
+            "value": 19.685039,
+            "low": 13.123360,
+            "high": 19.685039,
+            "unit": "/m",
+            "source": LENGTH_SOURCE,
+        }
     ],
     "cautions": list(CAUTIONS),
 }
@@ -90,6 +105,19 @@ class ScaleOut(serializers.Serializer[Any]):
     nodes = serializers.IntegerField(help_text="Rounded up [nodes].")
 
 
+class CheckOut(serializers.Serializer[Any]):
+    """The target held against the vine's own places and space; nothing was cut from it."""
+
+    code = serializers.ChoiceField(choices=["spur_positions", "nodes_per_metre"])
+    warning = serializers.BooleanField(help_text="The target does not fit.")
+    sentence = serializers.CharField()
+    value = serializers.FloatField()
+    low = serializers.FloatField(allow_null=True, help_text="Null: no lower limit.")
+    high = serializers.FloatField(allow_null=True, help_text="Null: no upper limit.")
+    unit = serializers.CharField(help_text="UCUM code.")
+    source = serializers.CharField()  # type: ignore[assignment]
+
+
 class TargetOut(serializers.Serializer[Any]):
     """A target: the count nodes to retain on one vine, and all that led to it."""
 
@@ -103,9 +131,14 @@ class TargetOut(serializers.Serializer[Any]):
     level = LevelOut()
     formula = FormulaOut(allow_null=True)
     weight_in_formula_units = serializers.FloatField(allow_null=True, help_text="The weight in the formula's own unit.")
-    valid_from_units = serializers.IntegerField(help_text="The formula holds from this many units of weight on.")
+    valid_from_units = serializers.FloatField(
+        allow_null=True, help_text="The formula holds from this many units of weight on; null: at any weight."
+    )
+    valid_to_units = serializers.FloatField(allow_null=True, help_text="It holds up to here; null: no source says.")
+    what_counts = serializers.CharField(help_text="Which nodes the target counts.")
     scale = ScaleOut(allow_null=True, help_text="Null where the scale's resolution was not sent.")
     steps = StepOut(many=True)
+    checks = CheckOut(many=True, help_text="Only where spur positions or spacing are known.")
     cautions = serializers.ListField(child=serializers.CharField())
 
 
@@ -140,9 +173,12 @@ def target_shown(given: Answer) -> dict[str, Any]:
         "level": given.question.resolved.level or None,
         "formula": FormulaOut(formula).data if formula else None,
         "weight_in_formula_units": target.units if target else None,
-        "valid_from_units": 1,
+        "valid_from_units": formula.holds_from_units if formula else None,
+        "valid_to_units": formula.highest_units if formula else None,
+        "what_counts": WHAT_COUNTS,
         "scale": {"nodes_unrounded": worth[0], "nodes": worth[1]} if worth else None,
         "steps": StepOut(given.steps, many=True).data,
+        "checks": CheckOut(given.checks, many=True).data,
         "cautions": list(CAUTIONS),
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -20,9 +21,9 @@ from balance.api.answers import (
 from balance.formulas.explanation import SentWeight
 from balance.models import Level
 from balance.resolution import Resolved, resolve_for_cultivar
-from balance.targets import Question, verdict_on
+from balance.targets import Bounds, Place, Question, verdict_on
 from balance.targets import answer as computed
-from records.api.fields import FormulaField, MassIn, cultivar_field, cultivar_group_field
+from records.api.fields import FormulaField, LengthIn, MassIn, cultivar_field, cultivar_group_field
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer
 from records.api.views import OpenView
 from records.units import Quantity, to_canonical
@@ -43,7 +44,21 @@ class TargetQuestion(StrictSerializer):
     formula = FormulaField(required=False, help_text="Code from /formulas; `code@version` names a version.")
     cultivar = cultivar_field(required=False, help_text="Code from /cultivars: its formula, else its group's, answers.")
     cultivar_group = cultivar_group_field(required=False, help_text="Code from /cultivar-groups: its formula answers.")
+    minimum_nodes = StrictIntegerField(
+        min_value=1, max_value=1000, required=False, allow_null=True, help_text="The fewest nodes to keep."
+    )
     maximum_nodes = StrictIntegerField(min_value=1, max_value=1000, required=False, allow_null=True, help_text="A cap.")
+    seasons_grown = StrictIntegerField(
+        min_value=0, max_value=500, required=False, allow_null=True, help_text="Seasons since the vine was planted."
+    )
+    living_positions = StrictIntegerField(
+        min_value=0, max_value=5000, required=False, allow_null=True, help_text="Living spur positions of all cordons."
+    )
+    canopy_length = LengthIn(
+        required=False,
+        allow_null=True,
+        help_text="Length of canopy of one vine, 0.1 to 100 m: its space along the row, for each curtain of leaves.",
+    )
     nodes_retained = StrictIntegerField(min_value=0, max_value=2000, required=False, allow_null=True)
 
     def validate_pruning_weight(self, weight: Quantity) -> Quantity:
@@ -53,7 +68,19 @@ class TargetQuestion(StrictSerializer):
             )
         return weight
 
+    def validate_canopy_length(self, length: Quantity | None) -> Quantity | None:
+        if length is not None and not Decimal("0.1") <= to_canonical(length, "length") <= 100:
+            raise serializers.ValidationError(
+                "The canopy of one vine is between 0.1 and 100 m long. Check the unit.", code="out_of_range"
+            )
+        return length
+
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        low, high = attrs.get("minimum_nodes"), attrs.get("maximum_nodes")
+        if low is not None and high is not None and low > high:
+            raise serializers.ValidationError(
+                {"minimum_nodes": f"The fewest nodes, {low}, exceed the cap of {high}."}, code="out_of_range"
+            )
         named = [name for name in ("formula", "cultivar", "cultivar_group") if attrs.get(name)]
         if len(named) != 1:
             raise serializers.ValidationError(
@@ -100,11 +127,18 @@ class StatelessTarget(OpenView):
                 resolved=_resolved(values),
                 weight=_sent(values["pruning_weight"]),
                 scale_resolution=_sent(values.get("scale_resolution")),
-                farm_maximum=values.get("maximum_nodes"),
+                bounds=Bounds(values.get("minimum_nodes"), values.get("maximum_nodes")),
+                place=_place(values),
             )
         )
         verdict = verdict_on(values.get("nodes_retained"), given)
         return Response({"target": target_shown(given), "verdict": verdict_shown(verdict)})
+
+
+def _place(values: dict[str, Any]) -> Place:
+    length = values.get("canopy_length")
+    canopy_m = float(to_canonical(length, "length")) if length else None
+    return Place(values.get("seasons_grown"), values.get("living_positions"), canopy_m)
 
 
 def _resolved(values: dict[str, Any]) -> Resolved:

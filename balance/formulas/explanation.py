@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from balance.formulas.node_targets import NodeFormula, NodeTarget, nodes_worth_of
+from balance.formulas.node_targets import FIXED, PER_UNIT, NodeFormula, NodeTarget, nodes_worth_of
 
 #: How people write the units that UCUM writes in brackets.
 SYMBOLS: Final = {"[lb_av]": "lb", "[oz_av]": "oz"}
@@ -59,7 +59,7 @@ def _worked(number: float) -> str:
 
 
 def explain(
-    target: NodeTarget, formula: NodeFormula, weight: SentWeight, scale_resolution: SentWeight | None = None
+    target: NodeTarget, formula: NodeFormula, weight: SentWeight | None, scale_resolution: SentWeight | None = None
 ) -> list[Step]:
     """Give the steps that lead to a target.
 
@@ -68,8 +68,8 @@ def explain(
     target : NodeTarget
         With status ``ok``; any other has no steps.
     formula : NodeFormula
-    weight : SentWeight
-        The prunings as they were sent.
+    weight : SentWeight or None
+        The prunings as they were sent; None where a fixed number asks for none.
     scale_resolution : SentWeight, optional
         The scale's smallest step.
 
@@ -89,13 +89,27 @@ def explain(
     The further 1.8 lb give 10 nodes for each 1 lb.  1.8 × 10 = 18
     Together 48 nodes.  30 + 18 = 48
     """
-    if target.units is None or target.unrounded is None:
+    if target.unrounded is None:
         return []
-    steps = [*_conversion(target.units, formula, weight), *_sum(target.units, target.unrounded, formula)]
+    steps = _led_to(target.unrounded, target.units, formula, weight)
     steps += _rounding(target.unrounded, target) + _bounds(target)
-    if scale_resolution is not None:
+    if scale_resolution is not None and formula.kind != FIXED:
         steps.append(_scale(formula, scale_resolution))
     return steps
+
+
+def _led_to(unrounded: float, units: float | None, formula: NodeFormula, weight: SentWeight | None) -> list[Step]:
+    if formula.kind == FIXED or units is None or weight is None:
+        number = plain(formula.first_nodes)
+        return [Step("fixed number", f"The formula keeps {number} nodes on every vine.", number, unrounded)]
+    summed = _by_the_unit if formula.kind == PER_UNIT else _sum
+    return [*_conversion(units, formula, weight), *summed(units, unrounded, formula)]
+
+
+def _by_the_unit(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
+    each = plain(formula.further_nodes)
+    sentence = f"{_weight(units, formula)} give {each} nodes for each {_unit(formula)}: {plain(unrounded)} nodes."
+    return [Step("nodes by the unit", sentence, f"{_worked(units)} × {each} = {_worked(unrounded)}", unrounded)]
 
 
 def _unit(formula: NodeFormula) -> str:

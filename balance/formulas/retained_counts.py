@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from balance.formulas.explanation import plain
-from balance.formulas.node_targets import NodeFormula
+from balance.formulas.node_targets import FIXED, PER_UNIT, NodeFormula
 
 #: Pounds in a kilogram, by the exact international pound.
 POUNDS_IN_A_KILOGRAM: Final = 1 / 0.45359237
@@ -168,7 +168,10 @@ def arithmetic_slips(retained: int, units: float, formula: NodeFormula) -> tuple
     >>> [slip.code for slip in arithmetic_slips(38, 2.8, formula)]
     ['one_further_unit_left_out']
     """
-    return tuple(slip for slip in _slips(units, formula) if _equals(slip.nodes, retained))
+    if formula.kind == FIXED:
+        return ()
+    slips = _slips_by_the_unit if formula.kind == PER_UNIT else _slips
+    return tuple(slip for slip in slips(units, formula) if _equals(slip.nodes, retained))
 
 
 def _equals(nodes: float, retained: int) -> bool:
@@ -215,20 +218,26 @@ def _slips(units: float, formula: NodeFormula) -> Iterator[Slip]:
     yield from _unit_slips(units, formula)
 
 
+def _slips_by_the_unit(units: float, formula: NodeFormula) -> Iterator[Slip]:
+    if units != math.floor(units):
+        whole = float(formula.further_nodes) * math.floor(units)
+        yield Slip("only_whole_units", f"{plain(whole)} is what comes out when only whole units count.", whole)
+    yield from _unit_slips(units, formula)
+
+
 def _unit_slips(units: float, formula: NodeFormula) -> Iterator[Slip]:
     """Give the mix-ups of pounds and kilograms: either way the weight is off by the same factor in any unit."""
-    first, each = float(formula.first_nodes), float(formula.further_nodes)
     kilograms = units * float(formula.unit_kg)
     pounds = kilograms * POUNDS_IN_A_KILOGRAM
     as_kilograms, as_pounds = units * POUNDS_IN_A_KILOGRAM, units / POUNDS_IN_A_KILOGRAM
     yield Slip(
         "pounds_read_as_kilograms",
         f"It is what comes out when {plain(pounds)} lb is taken for {plain(pounds)} kg.",
-        first + each * (as_kilograms - 1),
+        float(formula.nodes_at(np.array(as_kilograms))),
     )
     if as_pounds >= 1:
         yield Slip(
             "kilograms_read_as_pounds",
             f"It is what comes out when {plain(kilograms)} kg is taken for {plain(kilograms)} lb.",
-            first + each * (as_pounds - 1),
+            float(formula.nodes_at(np.array(as_pounds))),
         )

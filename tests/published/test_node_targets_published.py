@@ -9,7 +9,7 @@ from decimal import Decimal
 
 import pytest
 
-from balance.formulas.node_targets import NodeFormula, node_target, nodes_worth_of
+from balance.formulas.node_targets import FIXED, PER_UNIT, NodeFormula, node_target, nodes_worth_of
 from balance.formulas.retained_counts import arithmetic_slips
 
 POUND = Decimal("0.45359237")
@@ -71,11 +71,45 @@ def test_the_raw_value_behind_about_45_is_shown():
     assert node_target(Decimal("2.55") * POUND, per_pound(30, 10)).unrounded == 45.5
 
 
+def by_the_unit(nodes: int, unit: str, unit_kg: Decimal) -> NodeFormula:
+    return NodeFormula(Decimal(0), Decimal(nodes), Decimal(1), unit, unit_kg, kind=PER_UNIT)
+
+
 @pytest.mark.parametrize(("pounds", "low", "high"), [("2", 30, 40)])
 def test_chambourcin_at_15_to_20_nodes_per_pound(pounds, low, high):
-    """Kurtural, Dami, Taylor 2006, HortTechnology 16(2):233-240 (rule READ, value COMPUTED): nodes per pound is A = B."""
+    """Kurtural, Dami, Taylor 2006, HortTechnology 16(2):233-240 (rule READ, value COMPUTED)."""
     weight = Decimal(pounds) * POUND
-    assert [node_target(weight, per_pound(each, each)).nodes for each in (15, 20)] == [low, high]
+    assert [node_target(weight, by_the_unit(each, "[lb_av]", POUND)).nodes for each in (15, 20)] == [low, high]
+
+
+@pytest.mark.parametrize(("per_kg", "per_pound_printed"), [(9, 4.1), (15, 6.8), (22, 10.0)])
+def test_thompson_seedless_by_the_kilogram_is_what_is_printed_by_the_pound(per_kg, per_pound_printed):
+    """Lider, Kasimatis, Kliewer 1975, Am. J. Enol. Vitic. 26:175-178 (READ): 9, 15, 22 per kg; 4.1, 6.8, 10.0 per lb."""
+    worth, _ = nodes_worth_of(POUND, by_the_unit(per_kg, "kg", Decimal(1)))
+    assert round(worth, 1) == per_pound_printed
+
+
+def test_a_fixed_number_asks_for_no_weight():
+    """Cornell Lake Erie laboratory, note on Concord pruning (READ): fixed 100 and fixed 120."""
+    fixed = NodeFormula(Decimal(120), Decimal(0), Decimal(1), "[lb_av]", POUND, kind=FIXED)
+    assert [node_target(weight, fixed).nodes for weight in (None, Decimal("0.2"), Decimal(4))] == [120, 120, 120]
+
+
+@pytest.mark.parametrize(
+    ("pounds", "status"), [("1.4", "below_formula_range"), ("2.5", "ok"), ("2.6", "above_formula_range")]
+)
+def test_fixed_100_suits_vines_of_1_5_to_2_5_pounds(pounds, status):
+    """Cornell Lake Erie laboratory, note on Concord pruning (READ)."""
+    fixed = NodeFormula(
+        Decimal(100), Decimal(0), Decimal(1), "[lb_av]", POUND, kind=FIXED, lowest_units=1.5, highest_units=2.5
+    )
+    assert node_target(Decimal(pounds) * POUND, fixed).status == status
+
+
+def test_competing_formulas_for_concord_differ_as_printed():
+    """trade.md section 13, row 4: 30+10 (Illinois), 50+10 (Arkansas 1984), 60+10 (Lake Erie) at 3 lb; values COMPUTED."""
+    weight = 3 * POUND
+    assert [node_target(weight, per_pound(first, 10)).nodes for first in (30, 50, 60)] == [50, 70, 80]
 
 
 def test_below_one_pound_no_source_prints_a_formula_so_there_is_no_number():
