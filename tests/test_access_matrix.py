@@ -122,6 +122,15 @@ MATRIX: dict[tuple[str, str], Case] = {
         ANYBODY,
         body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "lb"}, "formula": "american-30-10-lb"},
     ),
+    ("POST", "api/v1/balance/sample-size"): Case(ANYBODY, body=lambda _: {"vines": 352}),
+    ("POST", "api/v1/balance/shrinkage"): Case(
+        ANYBODY,
+        body=lambda _: {"groups": [{"name": "Lower Terrace", "n": 4, "mean": {"value": 1.9, "unit": "lb"}}]},
+    ),
+    ("POST", "api/v1/balance/bud-injury"): Case(
+        ANYBODY, body=lambda _: {"nodes_examined": 100, "primaries_alive": 65, "normal_target": 40}
+    ),
+    ("GET", "api/v1/bud-adjustments"): Case(ANYBODY),
     ("GET", "api/v1/consent-texts"): Case(ANYBODY),
     ("GET", "api/v1/me"): Case(OWN_THINGS),
     ("GET", "api/v1/me/consents"): Case(OWN_THINGS),
@@ -174,6 +183,10 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(MANAGE, body=lambda _: {"row_number": 1, "place": 999}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/bud-injury"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/sample-plan"): Case(READ, query="season=2027&seed=7"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/sample-progress"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/shrunken-means"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/vines/{vine}"): Case(READ),
     ("PATCH", "api/v1/farms/{farm}/vines/{vine}"): Case(
         MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True

@@ -2,11 +2,42 @@
 
 from django.urls import path
 
-from balance.api import blocks, dormant, stateless, statistics
+from balance.api import (
+    block_bud_injury,
+    blocks,
+    bud_adjustments,
+    bud_injury,
+    dormant,
+    sample_plans,
+    sample_progress,
+    sample_sizes,
+    shrinkage,
+    shrunken_means,
+    stateless,
+    statistics,
+)
 
 urlpatterns = [
     path("balance/targets", stateless.StatelessTarget.as_view(), name="stateless-target"),
+    path("balance/sample-size", sample_sizes.SampleSizeOf.as_view(), name="sample-size"),
+    path("balance/shrinkage", shrinkage.ShrinkageOf.as_view(), name="shrinkage"),
+    path("balance/bud-injury", bud_injury.StatelessInjury.as_view(), name="stateless-bud-injury"),
+    path("bud-adjustments", bud_adjustments.Adjustments.as_view(), name="bud-adjustments"),
+    path(
+        "farms/<uuid:farm>/blocks/<uuid:block>/bud-injury",
+        block_bud_injury.BlockInjury.as_view(),
+        name="block-bud-injury",
+    ),
     *dormant.ADDRESSES,
     path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),
+    path(
+        "farms/<uuid:farm>/blocks/<uuid:block>/sample-plan", sample_plans.SamplePlan.as_view(), name="block-sample-plan"
+    ),
+    path(
+        "farms/<uuid:farm>/blocks/<uuid:block>/sample-progress",
+        sample_progress.SampleProgress.as_view(),
+        name="block-sample-progress",
+    ),
+    path("farms/<uuid:farm>/shrunken-means", shrunken_means.ShrunkenMeans.as_view(), name="shrunken-means"),
 ]
