@@ -63,7 +63,7 @@ def bud_injury(nodes_examined: int, primaries_alive: int, confidence: float = US
     Parameters
     ----------
     nodes_examined : int
-        Nodes cut open, 1 to 1,000,000; a node is counted once though it holds several buds.
+        Nodes cut open, 1 or more; a node is counted once though it holds several buds.
     primaries_alive : int
         Of them, nodes whose primary bud lives.
     confidence : float

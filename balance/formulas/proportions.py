@@ -12,8 +12,9 @@ from scipy.special import betaincinv, chdtrc
 from balance.formulas.errors import OutOfRange
 from balance.formulas.searching import smallest_enough
 
-#: More than this are not sampled; it bounds the search for a sample size.
-MOST_EXAMINED: Final = 1_000_000
+#: What a count may be of, at most; and the search for a sample size goes no farther than a million.
+MOST_EXAMINED: Final = 1_000_000_000
+_MOST_SEARCHED: Final = 1_000_000
 USUAL_CONFIDENCE: Final = 0.95
 #: A billionth of a percent means nothing, and what is smaller still is beyond the reach of the beta distribution.
 _DECIMALS: Final = 9
@@ -54,7 +55,7 @@ def exact_share(count: int, of: int, confidence: float = USUAL_CONFIDENCE) -> Sh
     count : int
         How many had it, 0 to ``of``.
     of : int
-        How many were looked at, 1 to 1,000,000.
+        How many were looked at, 1 to a thousand million.
     confidence : float
         0.5 to 0.999.
 
@@ -150,7 +151,7 @@ def needed_for_margin(expected_percent: float, margin_percent: float, confidence
         low, high = _ends(expected * of, of, confidence)
         return max(expected - low, high - expected) <= margin
 
-    return smallest_enough(enough, 1, MOST_EXAMINED) or MOST_EXAMINED  # a tenth of that is enough for any margin here
+    return smallest_enough(enough, 1, _MOST_SEARCHED) or _MOST_SEARCHED  # any margin here takes less
 
 
 def chance_of_unlikeness(counts: ArrayLike, of: ArrayLike) -> float | None:
