@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.block_bud_answers import BlockInjuryAnswer
-from balance.api.bud_adjustments import LONGEST_NAME, AdjustmentField
+from balance.api.bud_adjustments import CODE, LONGEST_NAME, AdjustmentField
 from balance.api.bud_injury import EXAMPLE as OF_A_SAMPLE
 from balance.api.bud_shown import (
     USUAL_MARGIN,
@@ -29,7 +29,7 @@ from balance.formulas.bud_adjustments import Adjustment, judge_injury
 from balance.formulas.bud_explanation import injury_steps
 from balance.formulas.bud_injury import INJURY, bud_injury
 from balance.formulas.proportions import MOST_EXAMINED, Share, chance_of_unlikeness
-from records.api.parameters import SEASON, text_of
+from records.api.parameters import SEASON
 from records.api.strict import StrictDecimalField, StrictIntegerField, StrictQuery
 from records.api.views import FarmView
 from records.models import Block
@@ -37,6 +37,7 @@ from records.services.vineyards import block_of
 
 #: Samples that chance makes as unlike as this, or more, once in twenty are called unlike: common practice, no source.
 UNLIKE: Final = 0.05
+NAMED: Final = {"type": "string", "maxLength": LONGEST_NAME, "pattern": CODE}
 PERCENT: Final = {"type": "string", "pattern": r"^(100(\.0{1,6})?|[0-9]{1,2}(\.[0-9]{1,6})?)$"}
 _NO_SAMPLE: Final = "No bud sample of this block was read{when}. Send one to /farms/{{farm}}/bud-samples."
 
@@ -81,7 +82,7 @@ class BlockInjury(FarmView):
         "with another.",
         parameters=[
             OpenApiParameter("season", SEASON, description="Harvest year; without it, the newest with a bud sample."),
-            OpenApiParameter("adjustment", text_of(LONGEST_NAME), description="Code from /bud-adjustments."),
+            OpenApiParameter("adjustment", NAMED, description="Code from /bud-adjustments; without it all are listed."),
             OpenApiParameter(
                 "secondary_fruitfulness", PERCENT, description="What a secondary bud bears [% of a primary]; else off."
             ),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import serializers
+from rest_framework.fields import empty
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -15,6 +16,7 @@ from records.api.strict import StrictCharField, StrictQuery
 from records.api.views import OpenView
 
 LONGEST_NAME: Final = 60
+CODE: Final = r"^[A-Za-z0-9][A-Za-z0-9_.-]*(@[1-9][0-9]{0,3})?$"
 EXAMPLE: Final[dict[str, Any]] = {
     "code": "cornell-nny-2014",
     "version": 1,
@@ -38,6 +40,7 @@ EXAMPLE: Final[dict[str, Any]] = {
 }
 
 
+@extend_schema_field({"type": "string", "maxLength": LONGEST_NAME, "pattern": CODE})
 class AdjustmentField(StrictCharField):
     """An adjustment by its code: its newest version, unless ``code@version`` names another."""
 
@@ -53,10 +56,10 @@ class AdjustmentField(StrictCharField):
             **kwargs,
         )
 
-    def to_internal_value(self, data: Any) -> Adjustment:  # type: ignore[override]
-        name = super().to_internal_value(data)
-        found = adjustment_named(name)
-        if found is None:
+    def run_validation(self, data: Any = empty) -> Adjustment | None:
+        name = super().run_validation(data)
+        found = adjustment_named(name) if name is not None else None
+        if name is not None and found is None:
             self.fail("does_not_exist", name=name)
         return found
 
