@@ -109,7 +109,7 @@ def answer(question: Question) -> Answer:
         target=target,
         steps=explain(target, formula, question.weight, resolution),
         scale_worth=nodes_worth_of(resolution.kg, formula) if resolution else None,
-        reason=_reason(target.status, formula),
+        reason=reason_for(target.status, formula),
         checks=tuple(_checks(target.nodes, question.place)),
     )
 
@@ -123,7 +123,8 @@ def _checks(nodes: int | None, place: Place) -> Iterator[Check]:
         yield check_nodes_per_metre(nodes, place.canopy_m)
 
 
-def _reason(status: str, formula: NodeFormula) -> str | None:
+def reason_for(status: str, formula: NodeFormula) -> str | None:
+    """Say why there is no number, and what to look at; None where there is one."""
     unit = f"{plain(formula.unit_value)} {symbol(formula.unit)}"
     if status == TargetStatus.BELOW_FORMULA_RANGE:
         lowest = formula.holds_from or 0

@@ -122,6 +122,9 @@ MATRIX: dict[tuple[str, str], Case] = {
         ANYBODY,
         body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "lb"}, "formula": "american-30-10-lb"},
     ),
+    ("POST", "api/v1/balance/competing-targets"): Case(
+        ANYBODY, body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "[lb_av]"}, "cultivar": "concord"}
+    ),
     ("POST", "api/v1/balance/sample-size"): Case(ANYBODY, body=lambda _: {"vines": 352}),
     ("POST", "api/v1/balance/shrinkage"): Case(
         ANYBODY,
@@ -183,6 +186,8 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(MANAGE, body=lambda _: {"row_number": 1, "place": 999}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/competing-targets"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/mean-target"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/bud-injury"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/sample-plan"): Case(READ, query="season=2027&seed=7"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/sample-progress"): Case(READ, query="season=2027"),

@@ -10,7 +10,10 @@ READ: Final = "READ"
 READ_LOW: Final = "READ*"
 MEMORY: Final = "MEMORY"
 NO_SOURCE: Final = "common practice, no source"
-MARKS: Final = (READ, READ_LOW, MEMORY, NO_SOURCE)
+COMPUTED: Final = "COMPUTED"
+#: A farm or a program set it for itself.
+OWN: Final = "farm"
+MARKS: Final = (READ, READ_LOW, MEMORY, COMPUTED, OWN, NO_SOURCE)
 
 
 @dataclass(frozen=True)

@@ -37,6 +37,7 @@ _RULES: Final = {
     "max_decimal_places",
     "max_digits",
     "no_address",
+    "one_of_cultivar_group",
     "one_of_formula_cultivar_group",
     "out_of_range",
     "too_many_digits",

@@ -104,8 +104,8 @@ def yard(cast):
 
 def weigh(yard: Any, number: int = 0) -> dict[str, Any]:
     vine = yard.vines[number]
-    body = {"vine": str(vine.pk), "observed_at": "2027-01-16T10:02:00-05:00"}
-    body["pruning_weight"] = {"value": 2.8, "unit": "lb"}
+    weight = {"value": 2.8, "unit": "lb"}
+    body = {"vine": str(vine.pk), "observed_at": "2027-01-16T10:02:00-05:00", "pruning_weight": weight}
     answer = yard.client.post(f"{yard.url}/dormant-records", body, format="json")
     assert answer.status_code == 201, answer.json()
     target: dict[str, Any] = answer.json()["target"]
