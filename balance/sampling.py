@@ -57,7 +57,7 @@ class Spread:
     reason: str | None = None
 
     @property
-    def level(self) -> str:
+    def taken_from(self) -> str:
         return "default" if self.season is None else "block"
 
 

@@ -39,9 +39,7 @@ class DrawnVine(serializers.Serializer[Any]):
     row_number = serializers.IntegerField()
     place = serializers.IntegerField()
     label = serializers.CharField()  # type: ignore[assignment]
-    weighed = serializers.ChoiceField(
-        choices=["yes", "no"], help_text="Whether it has a weight in this season already."
-    )
+    weighed = serializers.BooleanField(help_text="It has a weight in this season already.")
 
 
 class PlanOut(SizeOut):
@@ -100,7 +98,7 @@ def plan_example() -> dict[str, Any]:
 def spread_shown(spread: Spread) -> dict[str, Any]:
     """Show where a coefficient of variation comes from."""
     told = asdict(spread)
-    return {"value": told.pop("variation"), "unit": "%", "level": spread.level, **told}
+    return {"value": told.pop("variation"), "unit": "%", "taken_from": spread.taken_from, **told}
 
 
 def source_of(spread: Spread) -> str:

@@ -64,7 +64,7 @@ class SpreadOut(serializers.Serializer[Any]):
 
     value = serializers.FloatField(help_text="Coefficient of variation of single vines [%].")
     unit = serializers.CharField(help_text="UCUM code.")
-    level = serializers.ChoiceField(
+    taken_from = serializers.ChoiceField(
         choices=["request", "block", "default"],
         help_text="Sent, computed from the block's own weights, or the default.",
     )
@@ -91,7 +91,7 @@ def answer(values: dict[str, Any]) -> dict[str, Any]:
     spread = {
         "value": variation,
         "unit": "%",
-        "level": "default" if told is None else "request",
+        "taken_from": "default" if told is None else "request",
         "season": None,
         "weights": None,
         "reason": DEFAULT_REASON if told is None else None,

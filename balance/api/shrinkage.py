@@ -54,10 +54,7 @@ class GroupIn(StrictSerializer):
         help_text="Vines of the group in all; where every one was weighed, the mean is known and stays.",
     )
     farm = StrictCharField(
-        max_length=120,
-        required=False,
-        allow_null=True,
-        help_text="Groups of one farm name it alike; all name one, or none.",
+        max_length=120, required=False, help_text="Groups of one farm name it alike; all name one, or none."
     )
 
 
@@ -68,7 +65,7 @@ class ShrinkageQuestion(StrictSerializer):
     unit = serializers.ChoiceField(choices=UNITS, required=False, help_text="Unit of the answer; kg unless said.")
 
 
-class GroupOut(ShrunkenOut):
+class ShrunkenGroupOut(ShrunkenOut):
     """One group's means."""
 
     name = serializers.CharField()
@@ -80,7 +77,7 @@ class GroupOut(ShrunkenOut):
 class ShrinkageOut(DrawnTogetherOut):
     """All means, and what they were drawn towards."""
 
-    results = GroupOut(many=True)
+    results = ShrunkenGroupOut(many=True)
 
 
 def answer(values: Mapping[str, Any]) -> dict[str, Any]:
