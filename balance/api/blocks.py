@@ -139,7 +139,7 @@ def as_json(block: Block, computed: BlockTargets) -> bytes:
     }
     opened = orjson.dumps(head, default=as_plain_json)[:-1]
     return b"".join(
-        (opened, b',"results":[', rows_as_json(_standing(computed.walked.vines), _measured(computed)), b"]}")
+        (opened, b',"results":[', rows_as_json(standing_shown(computed.walked.vines), _measured(computed)), b"]}")
     )
 
 
@@ -148,7 +148,7 @@ def _formula(resolved: Resolved) -> Any:
 
 
 @lru_cache(maxsize=16)
-def _standing(vines: Vines) -> Column:
+def standing_shown(vines: Vines) -> Column:
     """Write what stays the same of every vine; kept for as long as its block's vines are."""
     return members(
         {
