@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
@@ -73,6 +73,9 @@ _BLOCK_EXAMPLE = {
     ],
     "cautions": list(CAUTIONS),
 }
+
+
+NOT_YET: Final = "The block has no dormant record yet. Post a weighing, or say a season that has one."
 
 
 class CompetingQuestion(StrictSerializer):
@@ -208,11 +211,7 @@ class BlockCompeting(FarmView):
         found = block_of(self.opened, block)
         season = query.get("season") or newest_season(self.opened, found)
         if season is None:
-            raise NotValid.at(
-                "season",
-                code="nothing_recorded",
-                detail="The block has no dormant record yet. Post a weighing, or say a season that has one.",
-            )
+            raise NotValid.at("season", code="nothing_recorded", detail=NOT_YET)
         frame = frame_of(self.opened, found, season)
         body = {
             "block": found.pk,

@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.advice import CAUTIONS, NO_FORMULA
+from balance.api.competing import NOT_YET
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.api.sample_plans import wanted_fields
 from balance.api.sample_progress import AT_RANDOM, NOBODY_WEIGHED
@@ -20,7 +21,7 @@ from balance.blocks import newest_season
 from balance.formulas.explanation import plain, symbol
 from balance.formulas.methods import Method, Working
 from balance.formulas.node_targets import FIXED, OK, PER_UNIT, NodeFormula, NodeTargets, node_targets, nodes_worth_of
-from balance.formulas.sample_estimate import FEW, MeanEstimate, estimate_mean
+from balance.formulas.sample_estimate import FEW, METHOD, MeanEstimate, estimate_mean
 from balance.resolution import resolve_for_block
 from balance.sampling import frame_of
 from balance.targets import Bounds, node_formula, reason_for
@@ -136,21 +137,17 @@ class MeanTarget(FarmView):
         found = block_of(self.opened, block)
         season = query.get("season") or newest_season(self.opened, found)
         resolved = resolve_for_block(self.opened.farm, found)
-        if season is None or resolved.formula is None:
-            raise NotValid.at(
-                "season" if season is None else "block",
-                code="nothing_recorded" if season is None else "no_formula",
-                detail=NOBODY_WEIGHED if season is None else NO_FORMULA,
-            )
+        if season is None:
+            raise NotValid.at("season", code="nothing_recorded", detail=NOT_YET)
         frame = frame_of(self.opened, found, season)
         confidence = float(query.get("confidence", 95))
         estimate = estimate_mean(frame.walked.weights_kg, confidence, frame.population)
         steps = np.nanmax(frame.walked.resolutions_kg) if (~np.isnan(frame.walked.resolutions_kg)).any() else None
-        formula = node_formula(resolved.formula, Bounds.of(found))
+        chosen = resolved.formula
         return Response(
             {
                 **computed(
-                    method_of(resolved.formula),
+                    METHOD if chosen is None else method_of(chosen),
                     [given("confidence", confidence, "%"), given("scale_resolution", steps, "kg")],
                     list(_steps(estimate, confidence)),
                     more=[AT_RANDOM],
@@ -159,27 +156,39 @@ class MeanTarget(FarmView):
                 "season": season,
                 "weighed": estimate.n,
                 "population": estimate.population,
-                **_shown(estimate, formula, steps),
+                **_shown(estimate, None if chosen is None else node_formula(chosen, Bounds.of(found)), steps),
             }
         )
 
 
-def _shown(estimate: MeanEstimate, formula: NodeFormula, step_kg: float | None) -> dict[str, Any]:
+def _shown(estimate: MeanEstimate, formula: NodeFormula | None, step_kg: float | None) -> dict[str, Any]:
     nothing = NOBODY_WEIGHED if estimate.mean is None else None
     few = nothing or (FEW if estimate.low is None else None)
     ends = (max(0.0, estimate.low), estimate.high) if estimate.low is not None else (None, None)
     weights = [np.nan if weight is None else weight for weight in (estimate.mean, *ends)]
-    told = node_targets(weights, formula)
-    worth = None if step_kg is None else nodes_worth_of(step_kg, formula)[1]
     return {
         "mean_weight": figure(estimate.mean, "kg", reason=nothing),
         "low_weight": figure(ends[0], "kg", reason=few),
         "high_weight": figure(ends[1], "kg", reason=few),
-        "nodes": _nodes(told, 0, formula, nothing),
-        "low_nodes": _nodes(told, 1, formula, few),
-        "high_nodes": _nodes(told, 2, formula, few),
-        "scale_worth": figure(worth, NODE, reason=None if worth is not None else "No record says the scale's step."),
+        **_targets(weights, formula, nothing, few),
+        "scale_worth": _worth(formula, step_kg),
     }
+
+
+def _worth(formula: NodeFormula | None, step_kg: float | None) -> dict[str, Any]:
+    if formula is None or step_kg is None:
+        return figure(None, NODE, reason=NO_FORMULA if formula is None else "No record says the scale's step.")
+    return figure(nodes_worth_of(step_kg, formula)[1], NODE)
+
+
+def _targets(
+    weights: list[float], formula: NodeFormula | None, nothing: str | None, few: str | None
+) -> dict[str, dict[str, Any]]:
+    names = {"nodes": nothing, "low_nodes": few, "high_nodes": few}
+    if formula is None:
+        return {name: figure(None, NODE, reason=NO_FORMULA) for name in names}
+    told = node_targets(weights, formula)
+    return {name: _nodes(told, at, formula, missing) for at, (name, missing) in enumerate(names.items())}
 
 
 def _nodes(told: NodeTargets, at: int, formula: NodeFormula, missing: str | None) -> dict[str, Any]:
