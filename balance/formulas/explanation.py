@@ -9,7 +9,7 @@ from typing import Final
 from balance.formulas.node_targets import FIXED, PER_UNIT, NodeFormula, NodeTarget, nodes_worth_of
 
 #: How people write the units that UCUM writes in brackets.
-SYMBOLS: Final = {"[lb_av]": "lb", "[oz_av]": "oz"}
+SYMBOLS: Final = {"[lb_av]": "lb", "[oz_av]": "oz", "[ft_i]": "ft", "[in_i]": "in"}
 
 
 @dataclass(frozen=True)
