@@ -134,6 +134,18 @@ MATRIX: dict[tuple[str, str], Case] = {
         ANYBODY, body=lambda _: {"nodes_examined": 100, "primaries_alive": 65, "normal_target": 40}
     ),
     ("GET", "api/v1/bud-adjustments"): Case(ANYBODY),
+    ("POST", "api/v1/balance/yield-estimate"): Case(
+        ANYBODY, body=lambda _: {"places": 807, "clusters_per_vine": {"mean": 40}}
+    ),
+    ("POST", "api/v1/balance/thinning"): Case(
+        ANYBODY, body=lambda _: {"shoot_lengths": [{"value": 12, "unit": "[in_i]"}], "rule": "high-tunnel-8-20-in"}
+    ),
+    ("POST", "api/v1/balance/planting-density"): Case(
+        ANYBODY,
+        body=lambda _: {"vine_spacing": {"value": 6, "unit": "ft"}, "row_spacing": {"value": 9, "unit": "ft"}},
+    ),
+    ("GET", "api/v1/cluster-weights"): Case(ANYBODY),
+    ("GET", "api/v1/thinning-rules"): Case(ANYBODY),
     ("GET", "api/v1/consent-texts"): Case(ANYBODY),
     ("GET", "api/v1/me"): Case(OWN_THINGS),
     ("GET", "api/v1/me/consents"): Case(OWN_THINGS),
@@ -186,6 +198,8 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(MANAGE, body=lambda _: {"row_number": 1, "place": 999}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/yield-estimate"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/thinning"): Case(READ, query="season=2027&crop_load=7"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/competing-targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/mean-target"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/bud-injury"): Case(READ, query="season=2027"),

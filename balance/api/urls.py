@@ -17,6 +17,7 @@ from balance.api import (
     shrunken_means,
     stateless,
     statistics,
+    yield_addresses,
 )
 
 urlpatterns = [
@@ -38,6 +39,7 @@ urlpatterns = [
     ),
     path("farms/<uuid:farm>/blocks/<uuid:block>/mean-target", mean_target.MeanTarget.as_view(), name="mean-target"),
     *dormant.ADDRESSES,
+    *yield_addresses.ADDRESSES,
     path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),
     path(
