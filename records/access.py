@@ -231,6 +231,27 @@ def open_program(caller: Caller, program_id: uuid.UUID) -> Program:
     return program
 
 
+def open_program_catalogue(caller: Caller, program_id: uuid.UUID, *, writes: bool = False) -> Program:
+    """Let the caller to what a program adds to the catalogues: its leads to write, farms that take part to read.
+
+    Raises
+    ------
+    NotFound
+        The program does not concern the caller.
+    NotAllowed
+        It does, but they may not do this with what it adds.
+    """
+    program = open_program(caller, program_id)
+    leads = program.pk in _led_by(caller.person.pk)
+    if writes and not leads:
+        raise NotAllowed("Only the leads of a program add to its formulas and ranges.")
+    if writes and (Right.MANAGE not in caller.scopes or caller.only_farms):
+        raise NotAllowed("This takes a key with the scope 'manage' that is not bound to certain farms.")
+    if not leads and not Farm.objects.filter(pk__in=parts_of(caller), program=program).exists():
+        raise NotAllowed("A program's own formulas and ranges are for its leads and for farms that take part in it.")
+    return program
+
+
 def open_for_work(farm_id: uuid.UUID) -> Farm:
     """Open one farm to a worker that carries out a job which the farm's own row names."""
     set_context(farms=[farm_id], person=None, key=None)

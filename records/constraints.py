@@ -265,7 +265,7 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "range_choice_once_a_block_and_measure": (
         "already_recorded",
         ("measure",),
-        "A range was chosen already for this measure. Change that choice.",
+        "A range was chosen already for this measure. Remove that choice first.",
     ),
     "range_choice_measure_known": ("unknown_measure", ("measure",), "The measure is not one that the service knows."),
     "range_choice_block_of_the_same_farm": ("no_such_block", ("block",), _FARM),

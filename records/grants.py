@@ -16,6 +16,8 @@ EVERYTHING: Final = "SELECT, INSERT, UPDATE, DELETE"
 LESS: Final[dict[str, str]] = {
     "record_change": "SELECT, INSERT",  # history is added to, never rewritten
     "pruning_target": "SELECT, INSERT",  # what was told to a grower stays as it was told
+    "pruning_formula": "SELECT, INSERT",  # a version is never changed and never removed: others may rest on it
+    "balance_range": "SELECT, INSERT",
     **dict.fromkeys(KINDS, "SELECT, INSERT, UPDATE"),  # a record is withdrawn, never removed
     "feed_epoch": "SELECT",  # only a restore begins the next
     "import": "SELECT, INSERT, UPDATE",

@@ -31,6 +31,7 @@ FARM_MODELS = {
     "Export",
     "ExportPart",
     "PruningTarget",
+    "RangeChoice",
 }
 MAY_BEGIN = {"for_farm", "none", "bulk_create", "create", "update_or_create"}
 #: The door itself finds a person's roles and consents before any farm is open; row-level security shows only theirs.

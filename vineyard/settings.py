@@ -228,6 +228,7 @@ SPECTACULAR_SETTINGS = {
         "StageScale": ["bbch", "eichhorn_lorenz", "modified_eichhorn_lorenz"],
         "CountOutcome": ["within_tolerance", "too_many", "too_few"],
         "TargetStatus": "balance.models.TargetStatus",
+        "FormulaKind": "records.models.catalogue.FormulaKind",
         "BulkStatus": ["created", "updated", "unchanged", "error"],
         "BulkErrorStatus": [(status, status) for status in (400, 409, 412, 422)],
     },

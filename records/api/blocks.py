@@ -96,7 +96,7 @@ class Blocks(InForms, FarmView):
     )
     def post(self, request: Request, farm: uuid.UUID) -> Response:
         StrictQuery.of(request)
-        sent = BlockIn(data=request.data)
+        sent = BlockIn(data=request.data, context={"opened": self.opened})
         sent.is_valid(raise_exception=True)
         columns = dict(sent.validated_data)
         stored = create_block(self.opened, columns.pop("id", None), columns)
@@ -136,7 +136,7 @@ class OneBlock(FarmView):
     def patch(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
         version = expected_version(request)
-        sent = BlockPatch(data=request.data)
+        sent = BlockPatch(data=request.data, context={"opened": self.opened})
         sent.is_valid(raise_exception=True)
         columns = dict(sent.validated_data)
         reason = columns.pop("reason", "")

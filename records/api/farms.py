@@ -222,7 +222,7 @@ class OneFarm(FarmView):
     def patch(self, request: Request, farm: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
         version = expected_version(request)
-        sent = FarmChange(data=request.data)
+        sent = FarmChange(data=request.data, context={"opened": self.opened})
         sent.is_valid(raise_exception=True)
         return self._answer(change_farm(self.opened, sent.validated_data, version=version))
 

@@ -11,8 +11,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
+from records.access import OpenFarm
 from records.api.strict import StrictDecimalField, StrictSerializer
-from records.models import Cultivar, CultivarGroup, PruningFormula
+from records.models import BalanceRange, Cultivar, CultivarGroup, PruningFormula
+from records.services.own_catalogue import named, shared, usable_by
 from records.units import SUFFIX, Quantity, UnitError, canonical_code, to_canonical
 
 
@@ -137,23 +139,44 @@ def cultivar_group_field(**kwargs: Any) -> CatalogueField:
     return CatalogueField(CultivarGroup.objects.all(), "cultivar-groups", **kwargs)
 
 
-class FormulaField(CatalogueField):
-    """A pruning formula by its code: its newest version, unless ``code@version`` names another."""
+class VersionField(CatalogueField):
+    """A formula or range by its code: its newest version, unless ``code@version`` names another.
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(PruningFormula.objects.all(), "formulas", **kwargs)
+    Where a farm is open (``opened`` in the serializer's context), what it and its program added may be named as well,
+    and nothing of anybody else; elsewhere only what is shared.
+    """
+
+    default_error_messages = {
+        "does_not_exist": "The catalogue has no {slug_name} {value!r}. The list of codes is at /api/v1/{listed}; what "
+        "a farm may use beside them is at /api/v1/farms/{{farm}}/{listed}.",
+    }
+
+    def __init__(self, model: type[PruningFormula] | type[BalanceRange], listed: str, **kwargs: Any) -> None:
+        super().__init__(model._default_manager.all(), listed, **kwargs)  # noqa: SLF001 - Django's own name for it
+        self.model: Any = model
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, str):
             self.fail("invalid")
-        code, _, number = data.partition("@")
-        rows = self.rows.filter(code=code).order_by("-formula_version")
-        if number:
-            rows = rows.filter(formula_version=int(number)) if number.isdecimal() and len(number) < 5 else rows.none()
-        found = rows.first()
+        opened: OpenFarm | None = self.context.get("opened")
+        found = named(usable_by(self.model, opened.farm) if opened else shared(self.model), data)
         if found is None:
             self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
         return found
+
+
+class FormulaField(VersionField):
+    """A pruning formula by its code."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(PruningFormula, "formulas", **kwargs)
+
+
+class RangeField(VersionField):
+    """A range by its code."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(BalanceRange, "ranges", **kwargs)
 
 
 @extend_schema_field(OpenApiTypes.STR)

@@ -12,6 +12,13 @@ HIDDEN_IN_LINES: Final = rf"\u0000-\u0008\u000b-\u001f{_CONTROL}"
 SEASON: Final[dict[str, Any]] = {"type": "integer", "minimum": 1900, "maximum": 2100}
 ROW_NUMBER: Final[dict[str, Any]] = {"type": "integer", "minimum": 1, "maximum": 9999}
 
+#: A version of a formula or range, as an address names it.
+VERSION_NAMED: Final[dict[str, Any]] = {
+    "type": "string",
+    "maxLength": 65,
+    "pattern": "^[A-Za-z0-9][A-Za-z0-9_.-]*@[1-9][0-9]{0,3}$",
+}
+
 
 def text_of(longest: int) -> dict[str, Any]:
     """Give the schema of a text that is not blank."""

@@ -68,6 +68,6 @@ def answer(data: Any, row: Versioned, *, created: bool = False, location: str | 
     return Response(data, status=code, headers=headers)
 
 
-def place_of(request: Request, name: str, **ids: uuid.UUID) -> str:
+def place_of(request: Request, name: str, **ids: uuid.UUID | str) -> str:
     """Give the absolute address of a row just created."""
     return request.build_absolute_uri(reverse(name, kwargs=ids))

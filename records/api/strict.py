@@ -23,6 +23,7 @@ from rest_framework.request import Request
 #: Control characters, bidirectional overrides and lone surrogates: nothing that a person typed on purpose.
 _HIDDEN: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]|[\n\t]")
 _PAGING: Final = ("limit", "cursor", "count")
+AnyField = serializers.Field[Any, Any, Any, Any]
 #: RFC 3339 with seconds; the offset is asked for by name when it is missing.
 _DATE_TIME: Final = re.compile(
     r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(\.(?P<fraction>\d+))?(?P<offset>Z|[+-]\d\d:[0-5]\d)?", re.ASCII

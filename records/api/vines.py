@@ -175,7 +175,7 @@ class Vines(FarmView):
     )
     def post(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> Response:
         StrictQuery.of(request)
-        sent = VineIn(data=request.data)
+        sent = VineIn(data=request.data, context={"opened": self.opened})
         sent.is_valid(raise_exception=True)
         columns = dict(sent.validated_data)
         stored = create_vine(self.opened, block_of(self.opened, block), columns.pop("id", None), columns)
@@ -215,7 +215,7 @@ class OneVine(FarmView):
     def patch(self, request: Request, farm: uuid.UUID, vine: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
         version = expected_version(request)
-        sent = VinePatch(data=request.data)
+        sent = VinePatch(data=request.data, context={"opened": self.opened})
         sent.is_valid(raise_exception=True)
         columns = dict(sent.validated_data)
         reason = columns.pop("reason", "")

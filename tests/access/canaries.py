@@ -9,7 +9,7 @@ from django.apps import apps
 from django.db import DatabaseError, models, transaction
 
 from records.access import enter, open_farm
-from records.models import Farm
+from records.models import BalanceRange, Farm, PruningFormula
 from records.models.base import FarmOwned
 
 
@@ -24,7 +24,7 @@ class Canaries:
         """Put a text of its own into every column of the first farm that takes any text."""
         enter(cast.owner.caller)
         open_farm(cast.owner.caller, cast.farm.pk)
-        texts = {text for text in map(str, _written(cast.farm)) if text}
+        texts = {text for text in map(str, _written(cast.farm)) if text} | _of_its_own(cast.farm)
         for person in (cast.owner, cast.worker, cast.viewer, cast.adviser, cast.lead):
             person.person.name = f"canary person {person.person.pk.hex[-8:]}"
             person.person.save(update_fields=["name"])
@@ -55,6 +55,13 @@ def _written(farm: Farm) -> list[str]:
                 if _takes(rows.filter(pk=row), column.name, text):
                     written.append(text)
     return written
+
+
+def _of_its_own(farm: Farm) -> set[str]:
+    """Give what the farm's own formulas and ranges say; a version is never changed, so they bear canaries from birth."""
+    own = [row for model in (PruningFormula, BalanceRange) for row in model.objects.filter(owner_farm=farm)]
+    assert {type(row) for row in own} == {PruningFormula, BalanceRange}
+    return {text for row in own for text in (row.label, row.source)}
 
 
 def _takes(rows: Any, column: str, text: str) -> bool:

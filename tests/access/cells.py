@@ -45,7 +45,8 @@ def answer_with(person: Person, slot: Slot, scene: Scene, value: Any) -> Any:
 
 
 def _request(case: Case, slot: Slot, scene: Scene, value: Any) -> tuple[str, dict[str, Any]]:
-    ids = {**scene.ids, slot.name: value} if slot.place == "path" else scene.ids
+    ids = {**scene.ids, **case.ids}
+    ids |= {slot.name: value} if slot.place == "path" else {}
     body = case.body(replace(scene, ids=ids)) if case.body else None
     if slot.place == "body":
         body = with_id(body or {}, slot.path, value)
@@ -85,6 +86,7 @@ def _kind_of(slot: Slot) -> str:
     if slot.name != "id":
         return {"farms": "farm"}.get(slot.name, slot.name)
     made = {"farms": "farm", "blocks": "block", "rows": "row", "vines": "vine", "consents": "consent", "keys": "key"}
+    made |= {"range-choices": "choice"}
     return made.get(slot.route.rpartition("/")[2], "record")
 
 
