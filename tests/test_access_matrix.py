@@ -15,11 +15,12 @@ from typing import Any
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import UUIDConverter
+from rest_framework.test import APIClient
 
 from records.access import enter, open_farm
 from records.api.kind_examples import NEW, change_of
 from records.kinds import KINDS, Kind
-from records.models import DormantRecord, Vine
+from records.models import DormantRecord, ProgramMembership, Vine
 from records.services.consents import Asked, give_consent
 from records.services.keys import make_key
 from records.services.members import add_member
@@ -38,6 +39,9 @@ MANAGE = (401, 404, 404, 403, 403, 403, 201)
 MANAGE_CHANGE = (401, 404, 404, 403, 403, 403, 200)
 #: Taking everything out, and erasing, are for whoever may manage the farm.
 MANAGE_ONLY = (401, 404, 404, 403, 403, 403, 200)
+#: What a program adds: farms that take part read it, its leads write.
+OF_PROGRAM = (401, 404, 200, 200, 200, 200, 200)
+BY_LEADS = (401, 404, 201, 403, 403, 403, 403)
 OWN_KEY = (401, 404, 404, 404, 404, 404, 200)
 ASKS_FOR_WORK = (401, 404, 404, 403, 202, 202, 202)
 
@@ -72,6 +76,8 @@ class Case:
     query: str = ""
     content_type: str = "application/json"
     if_match: bool = False
+    #: Instead of the scene's, where one name stands for unlike things.
+    ids: dict[str, str] = field(default_factory=dict)
 
 
 def _of_a_kind(kind: Kind) -> dict[tuple[str, str], Case]:
@@ -87,6 +93,25 @@ def _of_a_kind(kind: Kind) -> dict[tuple[str, str], Case]:
         ("GET", f"{one}/versions"): Case(READ),
         ("POST", f"{one}/reinstatement"): Case(RECORD_CHANGE, if_match=True),
     }
+
+
+def own_formula(begins: str, **more: Any) -> dict[str, Any]:
+    """Give a formula of one's own under a code that is new."""
+    numbers = {"kind": "first_and_further", "first_nodes": 33, "further_nodes": 11}
+    return {
+        "code": f"{begins}{uuid.uuid4()}",
+        "label": "33+11 per 500 g",
+        "source": "our own trial",
+        "weight_unit": {"value": 500, "unit": "g"},
+        **numbers,
+        **more,
+    }
+
+
+def own_range(begins: str, **more: Any) -> dict[str, Any]:
+    """Give a range of one's own under a code that is new."""
+    limits = {"measure": "mean_cane_weight", "low": 20, "high": 60, "unit": "g"}
+    return {"code": f"{begins}{uuid.uuid4()}", "label": "canes", "source": "our own trial", **limits, **more}
 
 
 CSV_OF_VINES = "row,vine,pruning_weight\n1,1,1.25\n"
@@ -116,6 +141,8 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/cultivar-groups"): Case(ANYBODY),
     ("GET", "api/v1/cultivars"): Case(ANYBODY),
     ("GET", "api/v1/formulas"): Case(ANYBODY),
+    ("GET", "api/v1/ranges"): Case(ANYBODY),
+    ("GET", "api/v1/spacing-rules"): Case(ANYBODY),
     ("GET", "api/v1/templates/{kind}.csv"): Case(ANYBODY),
     ("GET", "api/v1/templates/{kind}.xlsx"): Case(ANYBODY),
     ("POST", "api/v1/balance/targets"): Case(
@@ -163,6 +190,12 @@ MATRIX: dict[tuple[str, str], Case] = {
     ),
     ("GET", "api/v1/programs"): Case(OWN_THINGS),
     ("GET", "api/v1/programs/{program}"): Case((401, 404, 200, 200, 200, 200, 200)),
+    ("GET", "api/v1/programs/{program}/formulas"): Case(OF_PROGRAM),
+    ("POST", "api/v1/programs/{program}/formulas"): Case(BY_LEADS, body=lambda _: own_formula("program-")),
+    ("GET", "api/v1/programs/{program}/formulas/{formula}"): Case(OF_PROGRAM, ids={"formula": "program-taught@1"}),
+    ("GET", "api/v1/programs/{program}/ranges"): Case(OF_PROGRAM),
+    ("POST", "api/v1/programs/{program}/ranges"): Case(BY_LEADS, body=lambda _: own_range("program-")),
+    ("GET", "api/v1/programs/{program}/ranges/{range}"): Case(OF_PROGRAM, ids={"range": "program-taught@1"}),
     ("GET", "api/v1/farms/{farm}"): Case(READ),
     ("PATCH", "api/v1/farms/{farm}"): Case(MANAGE_CHANGE, body=lambda _: {"region": "Harrow Vale"}, if_match=True),
     ("GET", "api/v1/farms/{farm}/members"): Case(MANAGE_ONLY),
@@ -206,6 +239,24 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/blocks/{block}/sample-plan"): Case(READ, query="season=2027&seed=7"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/sample-progress"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/shrunken-means"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/formulas"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/formulas"): Case(MANAGE, body=lambda _: own_formula("own-")),
+    ("GET", "api/v1/farms/{farm}/formulas/{formula}"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/formulas/{formula}/targets"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/ranges"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/ranges"): Case(MANAGE, body=lambda _: own_range("own-")),
+    ("GET", "api/v1/farms/{farm}/ranges/{range}"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/range-choices"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/range-choices"): Case(
+        MANAGE,
+        body=lambda scene: {
+            "measure": "mean_cane_weight",
+            "range": scene.ids["range"],
+            "block": str(scene.ids["block"]),
+        },
+    ),
+    ("GET", "api/v1/farms/{farm}/range-choices/{choice}"): Case(READ),
+    ("DELETE", "api/v1/farms/{farm}/range-choices/{choice}"): Case((*MANAGE_ONLY[:-1], 204), if_match=True),
     ("GET", "api/v1/farms/{farm}/vines/{vine}"): Case(READ),
     ("PATCH", "api/v1/farms/{farm}/vines/{vine}"): Case(
         MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True
@@ -287,6 +338,7 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
     ).row
     key, _ = make_key(player.person, label="another key", scopes=["read"], valid_for=timedelta(days=1))
     scene.ids |= {"member": helper.pk, "consent": counted.pk, "key": key.pk}
+    scene.ids |= _own_catalogue(player, farm, program)
     address = f"/api/v1/farms/{farm.pk}"
     for kind in KINDS.values():
         new = scene.new(kind, id=str(scene.ids["record"]))
@@ -300,10 +352,31 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
     return scene
 
 
+def _own_catalogue(player: Any, farm: Any, program: Any) -> dict[str, Any]:
+    """Add a formula and a range of the farm's and of the program's own, and choose the farm's range for the farm."""
+    lead = APIClient()
+    _, text = make_key(
+        ProgramMembership.objects.filter(program=program)[0].person, label="lead", scopes=["read", "manage"]
+    )
+    lead.credentials(HTTP_AUTHORIZATION=f"Bearer {text}")
+    own = {"label": f"own of {farm.pk}", "source": f"trial of {farm.pk}"}
+    for client, place, begins in (
+        (player.client, f"farms/{farm.pk}", "own-"),
+        (lead, f"programs/{program.pk}", "program-"),
+    ):
+        said = {"code": f"{begins}taught", **own}
+        formula = client.post(f"/api/v1/{place}/formulas", own_formula("", **said), format="json")
+        limits = client.post(f"/api/v1/{place}/ranges", own_range("", **said), format="json")
+        assert (formula.status_code, limits.status_code) == (201, 201), (formula.json(), limits.json())
+    chosen = {"measure": "mean_cane_weight", "range": "own-taught"}
+    choice = player.client.post(f"/api/v1/farms/{farm.pk}/range-choices", chosen, format="json").json()["id"]
+    return {"formula": "own-taught@1", "range": "own-taught@1", "choice": choice}
+
+
 def ask(client: Any, method: str, route: str, case: Case, scene: Scene) -> Any:
     headers = {"If-Match": "*"} if case.if_match else {}
     body = case.body(scene) if case.body else None
-    address = "/" + route.format(**scene.ids) + (f"?{case.query}" if case.query else "")
+    address = "/" + route.format(**{**scene.ids, **case.ids}) + (f"?{case.query}" if case.query else "")
     kwargs: dict[str, Any] = {"headers": headers}
     if body is not None:
         kwargs |= {"data": body}
@@ -340,7 +413,9 @@ def _without_ids(answer: Any) -> tuple[Any, ...]:
     return answer.status_code, body, headers
 
 
-@pytest.mark.parametrize("slot", ["block", "vine", "record", "import_id", "job", "export", "member", "consent"])
+@pytest.mark.parametrize(
+    "slot", ["block", "vine", "record", "import_id", "job", "export", "member", "consent", "choice"]
+)
 def test_a_foreign_id_inside_ones_own_farm_is_the_same_as_none(slot, cast, scene):
     """The stranger puts an id of the first farm into an address of their own farm."""
     for method, route in [key for key in MATRIX if f"{{{slot}}}" in key[1]]:
@@ -361,7 +436,7 @@ def test_a_foreign_vine_in_a_body_is_refused_as_one_that_does_not_exist(cast, sc
 
 
 def test_every_slot_of_a_route_is_an_id_that_cannot_be_guessed_or_a_name_of_the_service():
-    text_slots = {"code", "kind"}
+    text_slots = {"code", "kind", "formula", "range"}
     for pattern in _patterns(get_resolver().url_patterns):
         for name, converter in pattern.pattern.converters.items():
             assert isinstance(converter, UUIDConverter) or name in text_slots or name == "path"
