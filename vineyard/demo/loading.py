@@ -8,8 +8,11 @@ from typing import Any
 from django.db import transaction
 
 from records.access import Caller, OpenFarm, Right, enter, open_farm
+from records.api.bulk_bodies import Documents
+from records.bulk.storing import OnConflict
+from records.bulk.taking import Options, take_documents
 from records.consent_texts import CURRENT
-from records.models import ApiKey, Consent, Cultivar, Person, Program, ProgramMembership, Role
+from records.models import ApiKey, Consent, Cultivar, Person, Program, ProgramMembership, Role, Vine
 from records.services.consents import Adviser, Asked, give_consent
 from records.services.farms import create_farm, set_role
 from records.services.keys import make_key, revoke_key
@@ -27,7 +30,9 @@ def load_scenario(scenario: Scenario) -> Program:
     program = _program(scenario, people)
     for farm in scenario.farms.values():
         with transaction.atomic():
-            _load_farm(farm, people, program)
+            opened = _load_farm(farm, people, program)
+            if farm is scenario.farm:
+                _load_history(opened, scenario)
     return program
 
 
@@ -53,7 +58,7 @@ def _program(scenario: Scenario, people: dict[str, Person]) -> Program:
     return program
 
 
-def _load_farm(plan: FarmPlan, people: dict[str, Person], program: Program) -> None:
+def _load_farm(plan: FarmPlan, people: dict[str, Person], program: Program) -> OpenFarm:
     owner = next(people[code] for code, role in plan.roles.items() if role == Role.OWNER)
     caller = Caller(owner)
     enter(caller)
@@ -66,6 +71,18 @@ def _load_farm(plan: FarmPlan, people: dict[str, Person], program: Program) -> N
         _give(opened, consent, people, program)
     for block in plan.blocks.values():
         _load_block(opened, block)
+    return opened
+
+
+def _load_history(opened: OpenFarm, scenario: Scenario) -> None:
+    """Put the records of earlier years where they are missing, the way a field app's bulk would."""
+    vines = Vine.objects.for_farm(opened.farm).filter(block_id=scenario.block.id)
+    ids = {(vine.row_number, vine.place): str(vine.pk) for vine in vines}
+    documents = [{**past.said, "vine": ids[past.row, past.place]} for past in scenario.history]
+    taken = take_documents(opened, documents, Options(on_conflict=OnConflict.IGNORE), Documents())
+    refused = [outcome for outcome in taken.outcomes.values() if outcome.status == "error"]
+    if refused:
+        raise ValueError(f"{len(refused)} records of the scenario's history were refused; the first: {refused[0]}")
 
 
 def _give(opened: OpenFarm, plan: ConsentPlan, people: dict[str, Person], program: Program) -> None:

@@ -81,6 +81,15 @@ class VineVisit:
 
 
 @dataclass(frozen=True)
+class PastRecord:
+    """One record of an earlier year about one vine of the day's block: what a bulk line says but for the vine's id."""
+
+    row: int
+    place: int
+    said: dict[str, Any]
+
+
+@dataclass(frozen=True)
 class Scenario:
     """The whole scenario."""
 
@@ -92,6 +101,7 @@ class Scenario:
     day_farm: str
     day_block: str
     visits: tuple[VineVisit, ...]
+    history: tuple[PastRecord, ...]
 
     @property
     def farm(self) -> FarmPlan:
@@ -116,6 +126,7 @@ def read_scenario(folder: Path) -> Scenario:
     day = told["day"]
     with (folder / day["weighings"]).open(encoding="utf-8", newline="") as file:
         visits = tuple(_visit(space, day, row) for row in csv.DictReader(file))
+    lines = (folder / day["history"]).read_text(encoding="utf-8").splitlines()
     return Scenario(
         season=told["season"],
         program=told["program"],
@@ -125,6 +136,7 @@ def read_scenario(folder: Path) -> Scenario:
         day_farm=day["farm"],
         day_block=day["block"],
         visits=visits,
+        history=tuple(_past(space, day, json.loads(line)) for line in lines),
     )
 
 
@@ -166,6 +178,12 @@ def _visit(space: uuid.UUID, day: dict[str, Any], told: dict[str, str]) -> VineV
     weighing["rough_prune_margin_nodes"] = int(told["rough_prune_margin_nodes"])
     kept = told["nodes_retained"]
     return VineVisit(row, place, weighing, int(kept) if kept else None)
+
+
+def _past(space: uuid.UUID, day: dict[str, Any], told: dict[str, Any]) -> PastRecord:
+    row, place = told.pop("row"), told.pop("place")
+    name = f"{day['farm']}/{day['block']}/{row}/{place}/{told['kind']}/{told['observed_at']}"
+    return PastRecord(row, place, {**told, "id": str(uuid.uuid5(space, name))})
 
 
 def _number(text: str) -> int | float:
