@@ -29,6 +29,7 @@ TAGS: Final = {
     "targets": "Pruning targets: for a whole block, or without storing anything.",
     "sampling": "How many vines to weigh, which, and what their weights say of the rest.",
     "yield and thinning": "What the clusters will bring, and how many to leave.",
+    "crop load and vine size": "Whether the crop and the wood of a vine were in balance, and how its size moves.",
     "imports": "Files of vines, taken in line by line.",
     "jobs": "Work that nobody waits for.",
     "exports": "Everything of a farm, to take out, and the farm itself, to erase.",
