@@ -8,10 +8,13 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from balance.advice import CAUTIONS, WHAT_COUNTS
+from balance.api.figures import InputOut
+from balance.api.figures import given as shown_input
+from balance.formulas.explanation import SentWeight
 from balance.formulas.node_checks import LENGTH_SOURCE
 from balance.formulas.retained_counts import Verdict
 from balance.models import Level, TargetStatus
-from balance.targets import Answer
+from balance.targets import Answer, Question
 from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
 
 
@@ -31,6 +34,15 @@ TARGET_EXAMPLE: dict[str, Any] = {
     "reason": None,
     "level": "group",
     "formula": FORMULA_EXAMPLE,
+    "inputs": [
+        {"name": "pruning_weight", "value": 2.8, "unit": "[lb_av]"},
+        {"name": "scale_resolution", "value": 0.25, "unit": "[lb_av]"},
+        {"name": "seasons_grown", "value": 18, "unit": "a"},
+        {"name": "living_positions", "value": None, "unit": "1"},
+        {"name": "canopy_length", "value": 2.4384, "unit": "m"},
+        {"name": "minimum_nodes", "value": None, "unit": "{node}"},
+        {"name": "maximum_nodes", "value": None, "unit": "{node}"},
+    ],
     "weight_in_formula_units": 2.8,
     "valid_from_units": 1,
     "valid_to_units": None,
@@ -130,6 +142,7 @@ class TargetOut(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_null=True, help_text="Why there is no number, and what to look at.")
     level = LevelOut()
     formula = FormulaOut(allow_null=True)
+    inputs = InputOut(many=True, help_text="What it was computed from; null: not measured, or not said.")
     weight_in_formula_units = serializers.FloatField(allow_null=True, help_text="The weight in the formula's own unit.")
     valid_from_units = serializers.FloatField(
         allow_null=True, help_text="The formula holds from this many units of weight on; null: at any weight."
@@ -172,6 +185,7 @@ def target_shown(given: Answer) -> dict[str, Any]:
         "reason": given.reason,
         "level": given.question.resolved.level or None,
         "formula": FormulaOut(formula).data if formula else None,
+        "inputs": _inputs(given.question),
         "weight_in_formula_units": target.units if target else None,
         "valid_from_units": formula.holds_from_units if formula else None,
         "valid_to_units": formula.highest_units if formula else None,
@@ -181,6 +195,23 @@ def target_shown(given: Answer) -> dict[str, Any]:
         "checks": CheckOut(given.checks, many=True).data,
         "cautions": list(CAUTIONS),
     }
+
+
+def _inputs(question: Question) -> list[dict[str, Any]]:
+    place, bounds = question.place, question.bounds
+    return [
+        _weight("pruning_weight", question.weight),
+        _weight("scale_resolution", question.scale_resolution),
+        shown_input("seasons_grown", place.seasons_grown, "a"),
+        shown_input("living_positions", place.living_positions),
+        shown_input("canopy_length", place.canopy_m, "m"),
+        shown_input("minimum_nodes", bounds.fewest, "{node}"),
+        shown_input("maximum_nodes", bounds.most, "{node}"),
+    ]
+
+
+def _weight(name: str, sent: SentWeight | None) -> dict[str, Any]:
+    return shown_input(name, sent.value, sent.unit) if sent else shown_input(name, None, "kg")
 
 
 def verdict_shown(verdict: Verdict | None) -> dict[str, Any] | None:
