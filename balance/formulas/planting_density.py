@@ -170,5 +170,5 @@ def _on(name: str, area_m2: float, vines: float, each: str, unit: str) -> Workin
 
 
 def _refuse(quantity: str, value: float, limits: tuple[float, float]) -> None:
-    if not limits[0] <= value <= limits[1]:
+    if not limits[0] <= round(value, 9) <= limits[1]:
         raise OutOfRange(quantity, value, *limits)

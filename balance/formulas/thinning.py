@@ -220,6 +220,7 @@ def clusters_between(wanted_kg: float, weight: Estimate, confidence: float = 95)
 
 
 def _refuse(quantity: str, values: NDArray[np.float64], limits: tuple[float, float]) -> None:
-    wrong = values[(values < limits[0]) | (values > limits[1])]
+    rounded = np.round(values, 9)
+    wrong = values[(rounded < limits[0]) | (rounded > limits[1])]
     if wrong.size:
         raise OutOfRange(quantity, float(wrong.flat[0]), *limits)
