@@ -161,6 +161,15 @@ MATRIX: dict[tuple[str, str], Case] = {
         ANYBODY, body=lambda _: {"nodes_examined": 100, "primaries_alive": 65, "normal_target": 40}
     ),
     ("GET", "api/v1/bud-adjustments"): Case(ANYBODY),
+    ("POST", "api/v1/balance/crop-load"): Case(
+        ANYBODY,
+        body=lambda _: {
+            "yield": {"value": 23, "unit": "lb"},
+            "pruning_weight": {"value": 2.3, "unit": "lb"},
+            "cultivar": "concord",
+            "use": "juice",
+        },
+    ),
     ("POST", "api/v1/balance/yield-estimate"): Case(
         ANYBODY, body=lambda _: {"places": 807, "clusters_per_vine": {"mean": 40}}
     ),
@@ -231,6 +240,9 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(MANAGE, body=lambda _: {"row_number": 1, "place": 999}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/crop-load"): Case(READ, query="season=2026"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-size"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-size-trend"): Case(READ),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/yield-estimate"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/thinning"): Case(READ, query="season=2027&crop_load=7"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/competing-targets"): Case(READ, query="season=2027"),
