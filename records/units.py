@@ -50,6 +50,7 @@ SUFFIX: Final = {
 _UNITS: Final = (
     Unit("kg", "kilogram", "mass", Decimal(1)),
     Unit("g", "gram", "mass", Decimal("0.001")),
+    Unit("mg", "milligram", "mass", Decimal("0.000001")),
     Unit("t", "metric ton", "mass", Decimal(1000)),
     Unit("[lb_av]", "pound", "mass", _POUND),
     Unit("[oz_av]", "ounce", "mass", _POUND / 16),
