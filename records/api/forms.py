@@ -18,7 +18,8 @@ from rest_framework.settings import api_settings
 GEOJSON = "application/geo+json"
 CSV = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX}
+SVG = "image/svg+xml"
+MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX, "svg": SVG}
 
 
 class GeoJsonRenderer(BaseRenderer):
@@ -64,6 +65,13 @@ class XlsxRenderer(FileRenderer):
 
     media_type = XLSX
     format = "xlsx"
+
+
+class SvgRenderer(FileRenderer):
+    """A drawing."""
+
+    media_type = SVG
+    format = "svg"
 
 
 class InForms:

@@ -47,12 +47,21 @@ def with_each(choices: Choices, ways: Ways, balance: Points, total: int) -> Poin
         for option in np.flatnonzero(choices.cane[arm] >= 0).tolist():
             alone, linked = ways.kept[:, arm, option + 1, totals]
             onward, onward_linked = turned.entered[:, arm, choices.cane.shape[1] - 1 - option]
-            asking = choices.unlinked[arm, option]
-            ends = np.minimum(alone[:, None] + np.minimum(onward_linked, onward + asking), linked[:, None] + onward)
-            ends = np.minimum(ends, linked[:, None] + onward_linked) + shifted
+            either = np.minimum(onward, onward_linked)
+            unlinked = np.minimum(onward_linked, onward + choices.unlinked[arm, option])
+            cheapest = min(_least(alone, unlinked, shifted), _least(linked, either, shifted))
             cane = choices.cane[arm, option]
-            least[cane] = min(int(least[cane]), int(ends.min()))
+            least[cane] = min(int(least[cane]), cheapest)
     return least
+
+
+def _least(inwards: Points, onward: Points, added: Points) -> int:
+    """Give the least of ``inwards[a] + onward[b] + added[a, b]``, over the counts of nodes that have ways."""
+    (first,), (second,) = np.nonzero(inwards < NEVER), np.nonzero(onward < NEVER)
+    if not (first.size and second.size):
+        return NEVER
+    a, b = slice(first[0], first[-1] + 1), slice(second[0], second[-1] + 1)
+    return int((inwards[a, None] + onward[b] + added[a, b]).min())
 
 
 def _turned(choices: Choices) -> Choices:

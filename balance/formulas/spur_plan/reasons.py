@@ -117,13 +117,13 @@ def _dearer(candidate: Candidate, situation: Situation) -> int | None:
 def _kept(one: Kept, situation: Situation, rules: Rules) -> str:
     candidate = one.candidate
     good, bad = _properties(candidate, rules)
-    before, after = situation.beside[candidate.name]
+    beside = situation.beside[candidate.name]
     role = "a renewal spur" if one.renews else f"a {rules.form}"
     said = [f"Kept {one.nodes} of {_nodes(candidate.nodes, 'living ')} as {role}"]
     said.append(f"because it is {', '.join(good)}" if good else "")
     said.append(f"although it is {', '.join(bad)}" if bad else "")
     first = ", ".join(part for part in said if part)
-    return f"{first}. {_distances(candidate, before, after, situation)}{_renewal(one, (before, after), rules)}"
+    return f"{first}. {_distances(one, beside, situation, rules)}{_renewal(one, beside, rules)}"
 
 
 def _nodes(count: int, kind: str = "") -> str:
@@ -157,18 +157,17 @@ def _properties(candidate: Candidate, rules: Rules) -> tuple[list[str], list[str
     return good, bad
 
 
-def _distances(candidate: Candidate, before: Kept | None, after: Kept | None, situation: Situation) -> str:
-    at = candidate.position_mm
-    inwards = (
-        f"{at - before.candidate.position_mm} mm from the kept one before it" if before else f"{at} mm from the head"
-    )
-    space = situation.spaces[candidate.arm]
-    outwards = (
-        f"{after.candidate.position_mm - at} mm from the next one"
-        if after
-        else f"{space - at} mm from the halfway line"
-    )
-    return f"It stands {inwards} and {outwards}."
+def _distances(one: Kept, beside: tuple[Kept | None, Kept | None], situation: Situation, rules: Rules) -> str:
+    """Say how far the neighbours are, and, where spacing is asked for, how far apart they would be without it."""
+    at, (before, after) = one.candidate.position_mm, beside
+    space = situation.spaces[one.candidate.arm]
+    inner, outer = (before.candidate.position_mm if before else 0), (after.candidate.position_mm if after else space)
+    inwards = "from the kept one before it" if before else "from the head"
+    outwards = "from the next one" if after else "from the halfway line"
+    said = f"It stands {at - inner} mm {inwards} and {outer - at} mm {outwards}"
+    if rules.widest_spacing_mm is None or outer - inner <= rules.widest_spacing_mm:
+        return f"{said}."
+    return f"{said}; without it {outer - inner} mm would be bare."
 
 
 def _renewal(one: Kept, beside: tuple[Kept | None, Kept | None], rules: Rules) -> str:
