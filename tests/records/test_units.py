@@ -24,7 +24,7 @@ from records.units import (
 
 #: Our UCUM codes as pint writes them; pint with Decimals is exact.
 PINT = {
-    "kg": "kilogram", "g": "gram", "t": "metric_ton", "[lb_av]": "pound", "[oz_av]": "ounce", "[ston_av]": "short_ton",
+    "kg": "kilogram", "g": "gram", "mg": "milligram", "t": "metric_ton", "[lb_av]": "pound", "[oz_av]": "ounce", "[ston_av]": "short_ton",
     "[lton_av]": "long_ton", "m": "meter", "cm": "centimeter", "mm": "millimeter", "[in_i]": "inch", "[ft_i]": "foot",
     "m2": "meter**2", "har": "hectare", "[sft_i]": "foot**2", "4840.[syd_i]": "yard**2", "{Brix}": "dimensionless",
     "g/(100.g)": "dimensionless", "g/L": "gram/liter", "g/dL": "gram/deciliter",
@@ -108,7 +108,7 @@ def test_a_word_that_is_near_to_nothing_gets_no_guess(word):
 
 
 def test_a_unit_of_another_dimension_is_refused_with_the_right_ones():
-    with pytest.raises(WrongDimension, match=r"measures length, not mass. Use one of: kg, g, t, \[lb_av\]"):
+    with pytest.raises(WrongDimension, match=r"measures length, not mass. Use one of: kg, g, mg, t, \[lb_av\]"):
         to_canonical(Quantity(Decimal(1), "m"), "mass")
 
 
