@@ -32,7 +32,7 @@ CANOPIES_NOT_SAID: Final = (
 AT_RANDOM: Final = "The intervals hold for vines drawn at random; for vines picked by eye they mean nothing."
 
 
-class SizeOut(FigureOut):
+class MeanSizeOut(FigureOut):
     """The mean over the vines that have the figure, with its 95 % interval."""
 
     n = serializers.IntegerField(help_text="Vines that it is the mean of.")
@@ -55,11 +55,11 @@ class VineSizeOut(ComputedOut):
     vines = serializers.IntegerField(help_text="Places of the block.")
     standing = serializers.IntegerField(help_text="Vines that nobody found missing up to the season.")
     canopies = serializers.IntegerField(help_text="Curtains of leaves on a row.")
-    pruning_weight_per_vine = SizeOut()
-    pruning_weight_per_canopy_metre = SizeOut()
-    pruning_weight_per_row_metre = SizeOut()
-    shoots_per_canopy_metre = SizeOut()
-    mean_cane_weight = SizeOut()
+    pruning_weight_per_vine = MeanSizeOut()
+    pruning_weight_per_canopy_metre = MeanSizeOut()
+    pruning_weight_per_row_metre = MeanSizeOut()
+    shoots_per_canopy_metre = MeanSizeOut()
+    mean_cane_weight = MeanSizeOut()
 
 
 def size_shown(size: Size, unit: str, standing: int, assigned: dict[str, Any] | None = None) -> dict[str, Any]:
