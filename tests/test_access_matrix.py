@@ -161,6 +161,10 @@ MATRIX: dict[tuple[str, str], Case] = {
         ANYBODY, body=lambda _: {"nodes_examined": 100, "primaries_alive": 65, "normal_target": 40}
     ),
     ("GET", "api/v1/bud-adjustments"): Case(ANYBODY),
+    ("POST", "api/v1/balance/pruner-calibration"): Case(
+        ANYBODY,
+        body=lambda _: {"pairs": [{"guess": {"value": 2, "unit": "lb"}, "weight": {"value": 2.25, "unit": "lb"}}] * 3},
+    ),
     ("POST", "api/v1/balance/crop-load"): Case(
         ANYBODY,
         body=lambda _: {
@@ -292,6 +296,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ),
     ("GET", "api/v1/farms/{farm}/imports/{import_id}"): Case(READ),
     ("GET", "api/v1/farms/{farm}/imports/{import_id}/rows"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/pruner-calibration"): Case(READ, query="tolerance_percent=20"),
     ("GET", "api/v1/farms/{farm}/jobs"): Case(READ),
     ("GET", "api/v1/farms/{farm}/jobs/{job}"): Case(READ),
 }

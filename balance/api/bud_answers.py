@@ -70,7 +70,7 @@ class CropPotentialOut(serializers.Serializer[Any]):
     published = FruitfulnessOut(many=True, help_text="What is in print for the cultivar; sources may contradict.")
 
 
-class AdviceOut(serializers.Serializer[Any]):
+class BudAdviceOut(serializers.Serializer[Any]):
     """What one source says of sampling; null where it does not say."""
 
     label = serializers.CharField()  # type: ignore[assignment]
@@ -96,7 +96,7 @@ class SamplingOut(serializers.Serializer[Any]):
         allow_null=True, help_text="Nodes for that margin at this injury; null: no injury is known."
     )
     sentence = serializers.CharField()
-    advice = AdviceOut(many=True, help_text="What the sources say, each by itself.")
+    advice = BudAdviceOut(many=True, help_text="What the sources say, each by itself.")
 
 
 class InjuryOut(ComputedOut):

@@ -12,13 +12,14 @@ from balance.formulas.agreement_factors import LIMITS, bias_margin, limit_factor
 from balance.formulas.errors import OutOfRange
 from balance.formulas.methods import READ, Method
 
-#: Of two differences nothing can be said of their spread that anybody could use.
+#: Two differences say nothing useful of their spread.
 FEWEST_PAIRS: Final = 3
 MOST_PAIRS: Final = 1_000_000
 CONFIDENCE: Final = 0.95
 TOO_FEW: Final = (
     "{pairs} guesses were weighed after; fewer than 3 say nothing of a spread. Guess, then weigh, on more vines."
 )
+LEANINGS: Final = ("too_heavy", "too_light", "none_shown")
 #: A weight is written with twelve decimals at most; what lies behind is noise of binary numbers.
 _DECIMALS: Final = 12
 
@@ -49,7 +50,7 @@ class Differences:
     mean, spread : float or None
         Mean and sample standard deviation of guess − weight; None where there are too few.
     mean_weight : float or None
-        Mean of the weights; in percent, 100.
+        Mean of the weights; None for differences in percent.
     """
 
     n: int
@@ -113,9 +114,6 @@ class Agreement:
         return replace(self, **scaled)
 
 
-LEANINGS: Final = ("too_heavy", "too_light", "none_shown")
-
-
 def differences_of(guesses: ArrayLike, weights: ArrayLike) -> Differences:
     """Give the moments of guess less weight.
 
@@ -159,7 +157,7 @@ def percent_differences_of(guesses: ArrayLike, weights: ArrayLike) -> Difference
     guess, weight = _pairs(guesses, weights)
     some = weight > 0
     percent = np.round(100 * (guess[some] - weight[some]) / weight[some], 9)
-    return _moments(percent, np.full(percent.shape, 100.0))
+    return _moments(percent, None)
 
 
 def _pairs(guesses: ArrayLike, weights: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -168,13 +166,13 @@ def _pairs(guesses: ArrayLike, weights: ArrayLike) -> tuple[NDArray[np.float64],
     return guess[whole], weight[whole]
 
 
-def _moments(differences: NDArray[np.float64], weights: NDArray[np.float64]) -> Differences:
+def _moments(differences: NDArray[np.float64], weights: NDArray[np.float64] | None) -> Differences:
     n = int(differences.size)
     return Differences(
         n=n,
         mean=float(differences.mean()) if n else None,
         spread=float(differences.std(ddof=1)) if n > 1 else None,
-        mean_weight=float(weights.mean()) if n else None,
+        mean_weight=float(weights.mean()) if n and weights is not None else None,
     )
 
 
