@@ -129,6 +129,7 @@ _FORMS: Final = (
     "that a spreadsheet could take for a formula begins with an apostrophe: take one away and you have the text; the "
     ".ndjson holds texts as they are. Times are in UTC. Columns named …_kg, …_m and so on hold the value converted "
     "exactly; beside them stand value and unit as sent. record_change holds every version that a later one replaced; "
-    "withdrawn records are kept with the time of their withdrawal. catalogue/ holds what is no farm's but what your "
-    "rows point into. Files that you sent for import stand in files/ as sent."
+    "withdrawn records are kept with the time of their withdrawal. catalogue/ holds what your rows may point into: "
+    "what is everybody's, what your program added and what you added. Files that you sent for import stand in files/ "
+    "as sent."
 )

@@ -11,7 +11,8 @@ from django.db import connection, models
 from django.db.models import Field, Model
 
 from records.kinds import KINDS
-from records.models import Cultivar, CultivarGroup, Farm, PruningFormula
+from records.models import BalanceRange, Cultivar, CultivarGroup, Farm, PruningFormula
+from records.models.catalogue import Owned
 
 #: What carries a farm's id and yet is no record of it, each with its reason.
 NOT_TAKEN_OUT: Final = {
@@ -97,11 +98,13 @@ def _people() -> Sheet:
 
 def _catalogue() -> Iterator[Sheet]:
     """Give what the rows point into although it is no farm's: without it, nobody could read the export alone."""
-    for model in (Cultivar, CultivarGroup, PruningFormula):
+    for model in (Cultivar, CultivarGroup, PruningFormula, BalanceRange):
         table = connection.ops.quote_name(_table(model))
         order = connection.ops.quote_name(str(model._meta.pk.column))  # noqa: SLF001 - Django's own way to it
         name = f"catalogue/{_table(model)}"
-        yield Sheet(name, _says(model), _columns(model), f"FROM {table} t", order, of_the_farm=False)
+        owned = issubclass(model, Owned)  # what a program added stays: rows of the farm may point into it
+        source = f"FROM {table} t" + (' WHERE "owner_farm_id" IS NULL OR "owner_farm_id" = %s' if owned else "")
+        yield Sheet(name, _says(model), _columns(model), source, order, of_the_farm=owned)
 
 
 def _columns(model: type[Model]) -> tuple[Column, ...]:

@@ -100,6 +100,39 @@ def test_no_canary_of_the_farm_is_left_in_a_dump_and_the_other_farms_rows_are_wh
     assert rows_of(farms.other_farm) == before
 
 
+def test_what_the_farm_added_to_the_catalogues_and_chose_from_them_goes_with_it_and_nobody_elses(farms):
+    """Its blocks, vines and told targets point at its formula, so no order of tables would do without deferring."""
+    for player, farm in ((farms.owner, farms.farm), (farms.stranger, farms.other_farm)):
+        place = f"/api/v1/farms/{farm.pk}"
+        said = {"code": "own-canary", "label": f"canary of {farm.pk}", "source": f"trial of {farm.pk}"}
+        for noun, sent in (
+            ("formulas", {**said, "kind": "fixed", "first_nodes": 80}),
+            ("ranges", {**said, "measure": "mean_cane_weight", "low": 20, "unit": "g"}),
+            ("range-choices", {"measure": "mean_cane_weight", "range": "own-canary"}),
+        ):
+            assert player.client.post(f"{place}/{noun}", sent, format="json").status_code == 201
+        named = {"pruning_formula": "own-canary"}
+        assert player.client.patch(place, named, format="json", headers={"If-Match": "*"}).status_code == 200
+        block = player.client.get(f"{place}/blocks").json()["results"][0]["id"]
+        vine = player.client.get(f"{place}/blocks/{block}/vines").json()["results"][0]["id"]
+        weighing = {
+            "vine": vine,
+            "observed_at": "2028-01-16T10:02:00-05:00",
+            "pruning_weight": {"value": 2, "unit": "kg"},
+        }
+        told = player.client.post(f"{place}/dormant-records", weighing, format="json").json()
+        assert told["target"]["nodes"] == 80, told
+    assert f"canary of {farms.farm.pk}" in dump()
+    assert erase(farms.owner, farms.farm).status_code == 200
+    found = dump()
+    assert f"canary of {farms.farm.pk}" not in found and f"trial of {farms.farm.pk}" not in found
+    assert f"canary of {farms.other_farm.pk}" in found
+    for noun in ("formulas", "ranges"):
+        kept = farms.stranger.client.get(f"/api/v1/farms/{farms.other_farm.pk}/{noun}?owner=farm").json()["results"]
+        assert [row["code"] for row in kept] == ["own-canary"]
+    assert "range_choice" in rows_of(farms.other_farm)
+
+
 def test_one_line_is_left_that_names_the_farm_by_id_the_time_the_person_and_the_counts(farms):
     answer = erase(farms.owner, farms.farm).json()
     line = Erasure.objects.get()

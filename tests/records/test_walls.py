@@ -11,7 +11,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from records.access import enter, open_farm
 from records.constraints import CONSTRAINTS
 from records.context import NoTransaction, set_context
-from records.models import Block, Farm, RecordChange, Row, Vine
+from records.models import BalanceRange, Block, Farm, PruningFormula, RecordChange, Row, Vine
 from records.services.vineyards import change_block, create_block, create_row, plant_row
 
 pytestmark = pytest.mark.django_db
@@ -130,6 +130,75 @@ def test_a_row_that_points_into_another_farm_is_refused_by_the_database(two_bloc
     set_context(farms=[cast.farm.pk])
     with pytest.raises(IntegrityError, match="row_block_of_the_same_farm"), transaction.atomic():
         Row.objects.create(farm_id=cast.farm.pk, block_id=foreign_block.pk, number=9)
+
+
+OWNED = pytest.mark.parametrize("model", [PruningFormula, BalanceRange])
+
+
+def own_row(model: Any, code: str, **owner: Any) -> Any:
+    """Give a row of a catalogue, not stored yet, that is somebody's own."""
+    said = {"code": code, "label": code, "source": "a test", "source_mark": "farm", **owner}
+    if model is BalanceRange:
+        return BalanceRange(**said, measure="mean_cane_weight", unit="g", low=20)
+    unit = {"weight_unit_value": 1, "weight_unit": "kg", "weight_unit_kg": 1}
+    return PruningFormula(**said, **unit, kind="fixed", first_nodes=80, further_nodes=0)
+
+
+def owned_codes(model: Any) -> set[str]:
+    """Give the codes that an unfiltered query shows beside the shared ones."""
+    return set(model.objects.exclude(owner_farm=None, owner_program=None).values_list("code", flat=True))
+
+
+@pytest.fixture
+def owned(cast):
+    """An own formula and an own range of each farm and of the program, each written in its owner's context."""
+    for model in (PruningFormula, BalanceRange):
+        for farm, code in ((cast.farm, "own-first"), (cast.other_farm, "own-other")):
+            set_context(farms=[farm.pk], person=None)
+            own_row(model, code, owner_farm=farm).save(force_insert=True)
+        set_context(farms=None, person=cast.lead.person.pk)
+        own_row(model, "program-theirs", owner_program=cast.program).save(force_insert=True)
+
+
+@OWNED
+def test_with_the_first_wall_gone_own_rows_of_a_catalogue_show_to_their_owners_alone(model, owned, cast):
+    for context, shown in (
+        ({"farms": None, "person": None}, set()),
+        ({"farms": [cast.farm.pk], "person": None}, {"own-first", "program-theirs"}),
+        ({"farms": [cast.other_farm.pk], "person": None}, {"own-other"}),
+        ({"farms": None, "person": cast.lead.person.pk}, {"program-theirs"}),
+        ({"farms": None, "person": cast.owner.person.pk}, set()),
+        ({"farms": [cast.other_farm.pk], "person": cast.stranger.person.pk}, {"own-other"}),
+    ):
+        set_context(**context)
+        assert owned_codes(model) == shown, context
+
+
+@OWNED
+@pytest.mark.parametrize("whose", ["another farm's", "the program's", "everybody's by another name"])
+def test_a_farm_writes_no_catalogue_row_that_is_not_its_own(model, whose, cast):
+    set_context(farms=[cast.farm.pk], person=cast.owner.person.pk)
+    row = {
+        "another farm's": own_row(model, "own-smuggled", owner_farm=cast.other_farm),
+        "the program's": own_row(model, "program-smuggled", owner_program=cast.program),
+        "everybody's by another name": own_row(model, "own-smuggled"),
+    }[whose]
+    with (
+        pytest.raises((ProgrammingError, IntegrityError), match="row-level security|named_for_its_owner"),
+        transaction.atomic(),
+    ):
+        row.save(force_insert=True)
+
+
+@OWNED
+@pytest.mark.parametrize("change", ["UPDATE {} SET label = 'other'", "DELETE FROM {}"])
+def test_a_version_in_a_catalogue_can_be_neither_changed_nor_removed(model, change):
+    with (
+        pytest.raises(ProgrammingError, match="permission denied"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(change.format(model._meta.db_table))
 
 
 def test_two_farms_may_use_one_id_without_learning_of_each_other(cast):
