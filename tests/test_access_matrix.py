@@ -152,7 +152,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/balance/competing-targets"): Case(
         ANYBODY, body=lambda _: {"pruning_weight": {"value": 2.8, "unit": "[lb_av]"}, "cultivar": "concord"}
     ),
-    ("POST", "api/v1/balance/sample-size"): Case(ANYBODY, body=lambda _: {"vines": 352}),
+    ("POST", "api/v1/balance/sample-size"): Case(ANYBODY, body=lambda _: {"error": 10, "vines": 352}),
     ("POST", "api/v1/balance/shrinkage"): Case(
         ANYBODY,
         body=lambda _: {"groups": [{"name": "Lower Terrace", "n": 4, "mean": {"value": 1.9, "unit": "lb"}}]},

@@ -30,8 +30,7 @@ class SizeQuestion(StrictSerializer):
         decimal_places=4,
         min_value=Decimal("0.1"),
         max_value=Decimal(100),
-        required=False,
-        help_text="Wanted error, half the interval [% of the mean]; 10 unless said.",
+        help_text="Wanted error, half the interval [% of the mean].",
     )
     confidence = StrictDecimalField(
         max_digits=7,
@@ -84,7 +83,7 @@ class SizeOut(ComputedOut):
 
 def answer(values: dict[str, Any]) -> dict[str, Any]:
     """Give the answer to a question."""
-    error, confidence = float(values.get("error") or 10), float(values.get("confidence") or 95)
+    error, confidence = float(values["error"]), float(values.get("confidence") or 95)
     told, population = values.get("coefficient_of_variation"), values.get("vines")
     variation = DEFAULT_VARIATION if told is None else float(told)
     size = vines_needed(error, confidence, variation, population)

@@ -30,7 +30,9 @@ INSIDE = (b"Traceback", b"psycopg", b"django", b"SELECT ", b"site-packages", b"/
 #: Accepted and not shown by the address itself: a reason stands in the versions, vines stand in the block.
 NOT_SHOWN = {"reason", "vines"}
 #: Operations that store nothing under an address of their own.
-ANSWER_ONLY = {"POST /api/v1/balance/targets", "POST /api/v1/farms/{farm}/erasure"}
+ANSWER_ONLY = {each.name for each in operations() if each.path.startswith("/api/v1/balance/")} | {
+    "POST /api/v1/farms/{farm}/erasure"
+}
 #: What null means where it is not "not measured": the season is told from the date.
 TOLD_FROM_ELSEWHERE: dict[Path, bytes] = {("season",): b"null"}
 #: Operations whose example names people, keys or members that this ground lacks: only that nothing breaks is asked.

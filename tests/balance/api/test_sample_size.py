@@ -12,7 +12,7 @@ pytestmark = pytest.mark.django_db
 
 
 def ask(cast: Any, **members: Any) -> Any:
-    return cast.nobody.post("/api/v1/balance/sample-size", members, format="json")
+    return cast.nobody.post("/api/v1/balance/sample-size", {"error": 10, **members}, format="json")
 
 
 def test_error_confidence_and_spread_give_the_vines(cast):
@@ -23,7 +23,7 @@ def test_error_confidence_and_spread_give_the_vines(cast):
     assert body["spread"]["taken_from"] == "request"
 
 
-def test_with_nothing_said_it_is_10_percent_at_95_with_the_default_spread_in_a_block_without_end(cast):
+def test_with_nothing_but_the_error_it_is_at_95_percent_with_the_default_spread_in_a_block_without_end(cast):
     body = ask(cast).json()
     assert (body["size"]["value"], body["spread"]["value"], body["spread"]["taken_from"]) == (50, 35, "default")
     assert "35 %" in body["spread"]["reason"]
@@ -52,7 +52,7 @@ def test_numbers_may_be_sent_as_text(cast):
 
 @pytest.mark.parametrize(
     ("members", "status", "pointer"),
-    [({"error": 0}, 400, "#/error"), ({"error": 101}, 400, "#/error"), ({"error": "0.01"}, 422, "#/error"),
+    [({"error": None}, 400, "#/error"), ({"error": 0}, 400, "#/error"), ({"error": 101}, 400, "#/error"), ({"error": "0.01"}, 422, "#/error"),
      ({"confidence": 100}, 400, "#/confidence"), ({"coefficient_of_variation": -1}, 400, "#/coefficient_of_variation"),
      ({"coefficient_of_variation": 501}, 400, "#/coefficient_of_variation"), ({"vines": 0}, 400, "#/vines"),
      ({"vines": 10**9}, 400, "#/vines"), ({"vines": 3.5}, 400, "#/vines"), ({"error": True}, 400, "#/error"),
