@@ -103,7 +103,7 @@ def normal_targets(opened: OpenFarm, block: Block, season: int | None) -> Normal
     except NotValid as refused:  # too large a block to be answered at once
         return NormalTargets(none, refused.detail)
     if np.isnan(nodes).all():
-        return NormalTargets(nodes, f"No vine of the block has a target for season {season}: weigh prunings first.")
+        return NormalTargets(nodes, f"No vine of the block has a target for season {season}; its targets say why.")
     mean = float(np.nanmean(nodes))
     if not 1 <= mean <= MOST_NODES:
         return NormalTargets(nodes, f"The mean target of {mean:g} nodes is no number of nodes to adjust.")

@@ -239,7 +239,7 @@ def test_a_block_whose_vines_were_not_weighed_has_factors_and_no_nodes(block):
         None,
         None,
     )
-    assert "weigh prunings" in by_cornell["nodes_of_block"]["reason"]
+    assert "No vine of the block has a target" in by_cornell["nodes_of_block"]["reason"]
 
 
 def test_the_potential_of_a_block_is_of_the_samples_in_which_both_buds_were_read(block):
