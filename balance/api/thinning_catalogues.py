@@ -11,7 +11,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.cluster_weights import cluster_weights
-from balance.formulas.methods import MARKS
 from balance.thinning_rules import ThinningRule, thinning_rules
 from records.api.parameters import text_of
 from records.api.strict import StrictCharField, StrictQuery
@@ -60,7 +59,7 @@ class ClusterWeightOut(serializers.Serializer[Any]):
     region = serializers.CharField(help_text="Empty: not stated.")
     year = serializers.IntegerField(allow_null=True)
     source = serializers.CharField()  # type: ignore[assignment]
-    source_mark = serializers.ChoiceField(choices=MARKS)
+    source_mark = serializers.CharField(help_text="READ, or READ* for a source of low authority.")
     note = serializers.CharField()
 
 
@@ -86,7 +85,7 @@ class ThinningRuleOut(serializers.Serializer[Any]):
     region = serializers.CharField(help_text="Empty: not stated.")
     year = serializers.IntegerField(allow_null=True)
     source = serializers.CharField()  # type: ignore[assignment]
-    source_mark = serializers.ChoiceField(choices=MARKS)
+    source_mark = serializers.CharField(help_text="READ, or READ* for a source of low authority.")
     note = serializers.CharField()
 
 
