@@ -73,8 +73,9 @@ class ToldTargets(FarmView):
     @extend_schema(
         summary="Recall a formula: the targets that it led to",
         description="Every target that was told on this farm by one version of a formula, the last told first: for "
-        "when a formula turns out to be wrong. A record that was changed may have been told a target since by another "
-        "version or formula; each of those is a row of its own formula.",
+        "when a formula turns out to be wrong. Each version of a record that was told a target is a row; what was told "
+        "by another formula stands under that. What the table of a block shows is computed at each reading and kept "
+        "nowhere: it goes by whichever formula is named then.",
         parameters=[
             FORMULA_NAMED,
             OpenApiParameter("season", SEASON, description="Only targets for this harvest year."),
