@@ -36,6 +36,7 @@ _RULES: Final = {
     "does_not_exist",
     "max_decimal_places",
     "max_digits",
+    "max_whole_digits",
     "no_address",
     "one_of_cultivar_group",
     "one_of_formula_cultivar_group",
