@@ -102,7 +102,7 @@ class BlockThinningOut(ComputedOut):
 
 
 def _number(high: int, low: int | Decimal = 0) -> StrictDecimalField:
-    return StrictDecimalField(max_digits=20, decimal_places=9, min_value=low, max_value=high)
+    return StrictDecimalField(max_digits=27, decimal_places=12, min_value=low, max_value=high)
 
 
 def _wanted(query: Mapping[str, Any]) -> Wanted:

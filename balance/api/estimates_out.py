@@ -27,8 +27,8 @@ CONFIDENCE_PARAMETER = OpenApiParameter(
 def confidence_field() -> StrictDecimalField:
     """Give the field of a confidence in per cent."""
     return StrictDecimalField(
-        max_digits=6,
-        decimal_places=3,
+        max_digits=27,
+        decimal_places=12,
         min_value=int(CONFIDENCE[0]),
         max_value=Decimal(str(CONFIDENCE[1])),
         required=False,

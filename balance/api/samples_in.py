@@ -22,7 +22,7 @@ _N: Final = "How many the mean is of; without it the standard error is taken as 
 
 def _decimal(high: int, text: str) -> StrictDecimalField:
     return StrictDecimalField(
-        max_digits=15, decimal_places=9, min_value=0, max_value=high, required=False, help_text=text
+        max_digits=27, decimal_places=12, min_value=0, max_value=high, required=False, help_text=text
     )
 
 

@@ -53,8 +53,8 @@ class ThinningQuestionIn(StrictSerializer):
     """What a vine is to carry, and what is known of its clusters; or the lengths of its shoots and a rule."""
 
     crop_load = StrictDecimalField(
-        max_digits=9,
-        decimal_places=6,
+        max_digits=27,
+        decimal_places=12,
         min_value=Decimal("0.1"),
         max_value=100,
         required=False,
@@ -68,8 +68,8 @@ class ThinningQuestionIn(StrictSerializer):
     vine_spacing = LengthIn(required=False, help_text="In the row, 0.3 to 12 m.")
     row_spacing = LengthIn(required=False, help_text="From row to row, 0.5 to 12 m.")
     missing_percent = StrictDecimalField(
-        max_digits=5,
-        decimal_places=2,
+        max_digits=27,
+        decimal_places=12,
         min_value=0,
         max_value=99,
         required=False,
