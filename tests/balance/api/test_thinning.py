@@ -179,6 +179,11 @@ def test_what_the_schema_says_is_400(members, anybody):
     assert ask(anybody, **{**BY_CROP_LOAD, **members}).status_code == 400
 
 
+def test_a_text_of_many_digits_is_a_number_beyond_its_bounds(anybody):
+    answer = ask(anybody, **{**BY_CROP_LOAD, "crop_load": "123456789012345"})
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (422, "out_of_range")
+
+
 def test_pounds_and_kilograms_give_one_advice_in_random_cases(anybody):
     """The 1,000 cases are in tests/balance/formulas/test_yield_properties.py; here a few go through the edge."""
     random = np.random.default_rng(2027)
