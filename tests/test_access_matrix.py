@@ -186,6 +186,14 @@ MATRIX: dict[tuple[str, str], Case] = {
     ),
     ("GET", "api/v1/cluster-weights"): Case(ANYBODY),
     ("GET", "api/v1/thinning-rules"): Case(ANYBODY),
+    ("POST", "api/v1/balance/spur-plan"): Case(
+        ANYBODY,
+        body=lambda _: {
+            "target": 2,
+            "arms": [{"name": "left", "space": {"value": 1, "unit": "m"}}],
+            "canes": [{"name": "1", "arm": "left", "position": {"value": 5, "unit": "cm"}, "nodes": 6}],
+        },
+    ),
     ("GET", "api/v1/consent-texts"): Case(ANYBODY),
     ("GET", "api/v1/me"): Case(OWN_THINGS),
     ("GET", "api/v1/me/consents"): Case(OWN_THINGS),

@@ -19,6 +19,7 @@ from balance.api import (
     shrinkage,
     shrunken_means,
     spacing,
+    spur_plans,
     stateless,
     statistics,
     yield_addresses,
@@ -29,6 +30,7 @@ urlpatterns = [
     path("balance/sample-size", sample_sizes.SampleSizeOf.as_view(), name="sample-size"),
     path("balance/shrinkage", shrinkage.ShrinkageOf.as_view(), name="shrinkage"),
     path("balance/bud-injury", bud_injury.StatelessInjury.as_view(), name="stateless-bud-injury"),
+    path("balance/spur-plan", spur_plans.SpurPlans.as_view(), name="spur-plan"),
     path("bud-adjustments", bud_adjustments.Adjustments.as_view(), name="bud-adjustments"),
     path(
         "farms/<uuid:farm>/blocks/<uuid:block>/bud-injury",
