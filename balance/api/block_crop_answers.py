@@ -20,6 +20,7 @@ from balance.formulas.methods import Working
 from balance.formulas.quotients import Quotients
 from balance.formulas.ranges import Range, judge_all
 from balance.formulas.winters import Winter, winter_of
+from balance.vine_sizes import rounded
 
 #: What each status of a quotient is called where it is the crop load of a vine.
 STATUSES: Final = {
@@ -96,8 +97,8 @@ def load_shown(load: BlockLoad, assigned: dict[str, Any] | None) -> dict[str, An
     """Show a crop load of the block on one basis."""
     return {
         **figure(load.quotient.value, "1", reason=load.quotient.reason, assigned=assigned),
-        "yield_kg": load.yield_kg,
-        "pruning_weight_kg": load.pruning_kg,
+        "yield_kg": rounded(load.yield_kg),
+        "pruning_weight_kg": rounded(load.pruning_kg),
         "vines": load.vines,
         "low": load.low,
         "high": load.high,
@@ -149,7 +150,7 @@ def _step_of_load(load: BlockLoad) -> Working:
     sentence = {
         WHOLE_BLOCK: f"The harvest of the block over the prunings of its {load.vines} standing vines, by their mean.",
         SAMPLES: "The yield of a mean vine of the samples over the mean prunings.",
-        PAIRED_VINES: f"Sum over sum of the {load.vines} vines that have both sides.",
+        PAIRED_VINES: f"Sum over sum of the vines that have both sides: {load.vines}.",
     }[load.basis]
     label = f"crop load of the {load.basis.replace('_', ' ')}"
     return Working(label, sentence, f"{written(crop)} kg ÷ {written(wood)} kg = {written(value or 0.0)}", value, "1")

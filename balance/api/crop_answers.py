@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from decimal import Decimal
 from typing import Any, Final
@@ -10,12 +10,14 @@ from typing import Any, Final
 from rest_framework import serializers
 
 from balance.api.figures import ComputedOut, FigureOut, MethodOut, computed, figure, given
-from balance.crop_questions import CropQuestion, Found, figures_of, steps_of
+from balance.crop_questions import CropQuestion, Found, figures_of, steps_of, written
 from balance.formulas import vine_size
 from balance.formulas.crop_load import HEAVY_AND_UNRIPE, LIGHT_AND_UNRIPE, METHOD, ripeness_flag
+from balance.formulas.explanation import plain, symbol
+from balance.formulas.methods import Working
 from records.models import Measure
 from records.models.ranges import UNIT_OF
-from records.units import Quantity, to_canonical
+from records.units import CANONICAL, Quantity, to_canonical
 
 NO_SOLIDS: Final = "Soluble solids were not measured."
 NO_RANGE: Final = (
@@ -23,6 +25,16 @@ NO_RANGE: Final = (
     "climate. Name a range, or the cultivar or group with its use."
 )
 ONE_CANOPY: Final = "The number of canopies was not said; one is reckoned with. On a divided canopy send canopies: 2."
+
+
+#: What each quantity of a request measures.
+DIMENSIONS: Final = {
+    "yield": "mass",
+    "pruning_weight": "mass",
+    "row_length": "length",
+    "leaf_area": "area",
+    "soluble_solids": "soluble_solids",
+}
 
 
 class FlagOut(serializers.Serializer[Any]):
@@ -62,7 +74,12 @@ def shown(
     }
     figures["soluble_solids"] = solids(values.get("soluble_solids"), ranges.get(Measure.SOLUBLE_SOLIDS))
     return {
-        **computed(METHOD, _inputs(question, values), steps_of(question, dict(found)), more=_cautions(values, figures)),
+        **computed(
+            METHOD,
+            _inputs(question, values),
+            [*_conversions(values), *steps_of(question, dict(found))],
+            more=_cautions(values, figures),
+        ),
         "size_method": asdict(vine_size.METHOD),
         **figures,
         "flags": flags(figures["crop_load"], figures["soluble_solids"]),
@@ -103,6 +120,18 @@ def _inputs(question: CropQuestion, values: Mapping[str, Any]) -> list[dict[str,
         given("leaf_area", values.get("leaf_area"), "m2"),
         given("soluble_solids", values.get("soluble_solids"), "{Brix}"),
     ]
+
+
+def _conversions(values: Mapping[str, Any]) -> Iterator[Working]:
+    """Say of what was sent in another unit how much it is in the one that is reckoned in."""
+    for name, dimension in DIMENSIONS.items():
+        sent = values.get(name)
+        if sent is None or sent.unit == CANONICAL[dimension]:
+            continue
+        exact, unit = float(to_canonical(sent, dimension)), CANONICAL[dimension]
+        said = f"{plain(sent.value, 6)} {symbol(sent.unit)}"
+        label = name.replace("_", " ")
+        yield Working(label, f"{said} in {unit}.", f"{said} = {written(exact)} {unit}", exact, unit)
 
 
 def _cautions(values: Mapping[str, Any], figures: Mapping[str, Any]) -> list[str]:

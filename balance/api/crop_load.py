@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any, Final
 
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -10,7 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.crop_answers import EXAMPLE, CropLoadOut, shown
+from balance.api.crop_answers import DIMENSIONS, EXAMPLE, CropLoadOut, shown
 from balance.crop_questions import MEASURES, CropQuestion, figures_of
 from balance.formulas.crop_load import WrongPairing
 from balance.formulas.vine_size import MOST_CANOPIES
@@ -31,15 +30,15 @@ from records.errors import NotValid
 from records.models import Measure
 from records.models.ranges import Canopy
 from records.models.vineyards import Use
-from records.units import Quantity, to_canonical
+from records.units import CANONICAL, Quantity, to_canonical
 
 #: The most that is taken of each quantity, in canonical units: a block of a thousand hectares has less.
 _MOST: Final = {
-    "yield": ("mass", 10**8, "kg"),
-    "pruning_weight": ("mass", 10**7, "kg"),
-    "row_length": ("length", 10**7, "m"),
-    "leaf_area": ("area", 10**8, "m2"),
-    "soluble_solids": ("soluble_solids", 60, "{Brix}"),
+    "yield": 10**8,
+    "pruning_weight": 10**7,
+    "row_length": 10**7,
+    "leaf_area": 10**8,
+    "soluble_solids": 60,
 }
 _COUNT: Final[dict[str, Any]] = {"min_value": 0, "max_value": 100_000_000, "required": False, "allow_null": True}
 _ASKED: Final = {
@@ -100,12 +99,12 @@ class CropLoadQuestion(StrictSerializer):
         return {"yield": crop, **super().get_fields()}
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        for name, (dimension, most, unit) in _MOST.items():
-            sent = attrs.get(name)
+        for name, most in _MOST.items():
+            sent, dimension = attrs.get(name), DIMENSIONS[name]
             if sent is not None and not 0 <= to_canonical(sent, dimension) <= most:
+                between = f"between 0 and {most:,} {CANONICAL[dimension]}"
                 raise serializers.ValidationError(
-                    {name: [f"{sent.value} {sent.unit} is not between 0 and {most:,} {unit}. Check the unit."]},
-                    code="out_of_range",
+                    {name: [f"{sent.value} {sent.unit} is not {between}. Check the unit."]}, code="out_of_range"
                 )
         return attrs
 
@@ -163,7 +162,7 @@ def _question(values: dict[str, Any]) -> CropQuestion:
 
 def _canonical(values: dict[str, Any], name: str) -> float | None:
     sent: Quantity | None = values.get(name)
-    return None if sent is None else float(Decimal(to_canonical(sent, _MOST[name][0])))
+    return None if sent is None else float(to_canonical(sent, DIMENSIONS[name]))
 
 
 def _ranges(values: dict[str, Any], question: CropQuestion) -> dict[str, dict[str, Any]]:

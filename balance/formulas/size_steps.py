@@ -30,7 +30,7 @@ def steps_of_trend(trend: SizeTrend, sizes: Mapping[int, float], crops: Iterable
     >>> for step in steps_of_trend(size_trend(list(sizes), list(sizes.values())), sizes, crops):
     ...     print(step.label, step.calculation, sep=": ")
     winters: 2025: 1 kg; 2026: 1.1 kg; 2027: 1.21 kg
-    change a year: e^0.0953 − 1 = +10 %
+    change a year: e^(0.0953) − 1 = +10 %
     interval: +10 % to +10 %
     check against one odd winter: +10 %
     crop of 2025: 8 : 1; 1 kg → 1.1 kg = +10 %
@@ -53,7 +53,7 @@ def _steps_of_line(trend: SizeTrend, change: float, low: float, high: float) -> 
         Working(
             "change a year",
             f"The line through the logarithms of {winters} winters changes by {percent(change)} a year.",
-            f"e^{plain(math.log1p(change))} − 1 = {percent(change)}",
+            f"e^({plain(math.log1p(change))}) − 1 = {percent(change)}",
             round(100 * change, 4),
             "%",
         ),

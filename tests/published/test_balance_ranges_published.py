@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pint
 import pytest
@@ -16,7 +17,7 @@ from records.models.ranges import UNIT_OF
 FILE = Path(__file__).resolve().parents[2] / "fixtures" / "catalogue" / "balance_ranges.csv"
 with FILE.open(newline="", encoding="utf-8") as _file:
     ROWS = {row["code"]: row for row in csv.DictReader(_file)}
-ureg = pint.UnitRegistry()
+ureg: Any = pint.UnitRegistry()
 
 #: (code, low, high, printed unit) as the sources print them.
 PRINTED = [

@@ -38,6 +38,15 @@ def test_the_ratio_carries_method_source_inputs_unit_and_steps(cast):
     assert any("local extension" in caution for caution in body["cautions"])
 
 
+def test_what_was_sent_in_pounds_and_feet_is_shown_so_and_reckoned_in_the_steps(cast):
+    body = told(cast, **{"yield": {"value": 20, "unit": "lb"}}, pruning_weight={"value": 2, "unit": "lb"},
+                row_length={"value": 8, "unit": "ft"})  # fmt: skip
+    assert {"name": "yield", "value": 20, "unit": "[lb_av]"} in body["inputs"]
+    assert [step["calculation"] for step in body["steps"][:3]] == ["20 lb = 9.07185 kg", "2 lb = 0.907185 kg",
+                                                                   "8 ft = 2.4384 m"]  # fmt: skip
+    assert body["crop_load"]["value"] == 10
+
+
 def test_without_a_range_there_is_a_ratio_and_no_verdict(cast):
     body = told(cast)
     assert (body["crop_load"]["range"], body["crop_load"]["verdict"]) == (None, None)
