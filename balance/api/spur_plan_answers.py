@@ -35,7 +35,7 @@ class CaneChoiceOut(serializers.Serializer[Any]):
 
     name = serializers.CharField()
     arm = serializers.CharField()
-    role = serializers.ChoiceField(choices=ROLES)
+    becomes = serializers.ChoiceField(choices=ROLES)
     nodes = serializers.IntegerField(help_text="Nodes to keep on it; 0 where it is cut.")
     living = serializers.IntegerField(help_text="Living nodes before the cut.")
     sentence = serializers.CharField(help_text="Why, in words.")
@@ -124,7 +124,7 @@ def answer(asked: Asked) -> tuple[SpurPlan, dict[str, Any]]:
             {
                 "name": choice.name,
                 "arm": choice.arm,
-                "role": choice.role,
+                "becomes": choice.role,
                 "nodes": choice.nodes,
                 "living": choice.living,
                 "sentence": choice.sentence,

@@ -94,7 +94,7 @@ def test_renewal_spurs_count_inside_the_total_unless_asked_otherwise(cast):
     body = {**body_of(canes, arms, target), "form": "cane"}
     inside, outside = ask(cast, body).json(), ask(cast, {**body, "renewal_inside": False}).json()
     for answer in (inside, outside):
-        renewing = sum(cane["nodes"] for cane in answer["canes"] if cane["role"] == "renewal_spur")
+        renewing = sum(cane["nodes"] for cane in answer["canes"] if cane["becomes"] == "renewal_spur")
         assert renewing > 0
         assert answer["renewal_nodes_outside"] == (0 if answer["renewal_inside"] else renewing)
         assert sum(cane["nodes"] for cane in answer["canes"]) == answer["total"] + answer["renewal_nodes_outside"]
