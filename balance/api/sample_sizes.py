@@ -26,23 +26,23 @@ class SizeQuestion(StrictSerializer):
     """How close the mean should be, and how unlike the vines are."""
 
     error = StrictDecimalField(
-        max_digits=7,
-        decimal_places=4,
+        max_digits=27,
+        decimal_places=12,
         min_value=Decimal("0.1"),
         max_value=Decimal(100),
         help_text="Wanted error, half the interval [% of the mean].",
     )
     confidence = StrictDecimalField(
-        max_digits=7,
-        decimal_places=4,
+        max_digits=27,
+        decimal_places=12,
         min_value=Decimal(50),
         max_value=Decimal("99.9"),
         required=False,
         help_text="Confidence level [%]; 95 unless said.",
     )
     coefficient_of_variation = StrictDecimalField(
-        max_digits=12,
-        decimal_places=9,
+        max_digits=27,
+        decimal_places=12,
         min_value=Decimal(0),
         max_value=Decimal(500),
         required=False,

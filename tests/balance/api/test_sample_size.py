@@ -52,7 +52,7 @@ def test_numbers_may_be_sent_as_text(cast):
 
 @pytest.mark.parametrize(
     ("members", "status", "pointer"),
-    [({"error": None}, 400, "#/error"), ({"error": 0}, 400, "#/error"), ({"error": 101}, 400, "#/error"), ({"error": "0.01"}, 422, "#/error"),
+    [({"error": None}, 400, "#/error"), ({"error": 0}, 400, "#/error"), ({"error": 101}, 400, "#/error"), ({"error": "0.01"}, 422, "#/error"), ({"confidence": "-0226102"}, 422, "#/confidence"),
      ({"confidence": 100}, 400, "#/confidence"), ({"coefficient_of_variation": -1}, 400, "#/coefficient_of_variation"),
      ({"coefficient_of_variation": 501}, 400, "#/coefficient_of_variation"), ({"vines": 0}, 400, "#/vines"),
      ({"vines": 10**9}, 400, "#/vines"), ({"vines": 3.5}, 400, "#/vines"), ({"error": True}, 400, "#/error"),
