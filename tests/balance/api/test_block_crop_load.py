@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from records.access import enter, open_farm
-from records.models import Cultivar, Vine
+from records.models import BalanceRange, Cultivar, RangeChoice, Vine
 from records.services.vineyards import create_block, create_row, plant_row
 
 pytestmark = pytest.mark.django_db
@@ -202,6 +202,17 @@ def test_without_an_assigned_range_there_is_no_verdict_anywhere(picked):
     assert {each["verdict"] for each in body["results"]} == {None}
     assert [body[basis]["verdict"] for basis in ("whole_block", "samples", "paired_vines")] == [None] * 3
     assert any("without a verdict" in caution for caution in body["cautions"])
+
+
+@pytest.mark.parametrize(("for_block", "level"), [(True, "block"), (False, "farm")])
+def test_a_range_that_the_farm_chose_comes_before_the_catalogues(picked, for_block, level):
+    chosen = BalanceRange.objects.get(code="concord-steady-crop-load")
+    RangeChoice.objects.create(farm=picked.cast.farm, block=picked.block if for_block else None, measure=chosen.measure,
+                               range=chosen)  # fmt: skip
+    picked.pick(scope="block", kg=8 * 0.75 * 18)
+    found = picked.read()["whole_block"]
+    assert (found["value"], found["verdict"]) == (18, "above")
+    assert (found["range"]["code"], found["range"]["level"]) == ("concord-steady-crop-load", level)
 
 
 def test_pounds_and_kilograms_of_one_harvest_are_one_answer(cast):
