@@ -56,6 +56,10 @@ def ground(served: Served) -> dict[str, list[str]]:
     vines = served.ask("owner", "GET", f"/api/v1/farms/{farm}/blocks/{block}/vines?limit=40").json()["results"]
     when = "2026-01-18T10:02:00-05:00"
     weighed = [made(f"/{farm}/dormant-records", {"vine": vine["id"], "observed_at": when}) for vine in vines[:3]]
+    own = {"code": "own-fuzzed", "label": "fuzzed (invented)", "source": "invented"}
+    made(f"/{farm}/formulas", {**own, "kind": "fixed", "first_nodes": 80})
+    made(f"/{farm}/ranges", {**own, "measure": "mean_cane_weight", "low": 20, "unit": "g"})
+    choice = made(f"/{farm}/range-choices", {"measure": "mean_cane_weight", "range": "own-fuzzed"})["id"]
     csv = {"headers": {"Content-Type": "text/csv"}}
     taken = made(f"/{farm}/imports?block=Fuzzed+file&season=2026", "row,vine,pruning_weight\n1,1,1.25\n", **csv)
     return {
@@ -64,11 +68,15 @@ def ground(served: Served) -> dict[str, list[str]]:
         "path.vine": [vine["id"] for vine in vines],
         "path.record": [record["id"] for record in weighed],
         "path.program": [served.facts["program"]],
+        "path.formula": ["own-fuzzed@1", "american-30-10-lb@1"],
+        "path.range": ["own-fuzzed@1"],
+        "path.choice": [choice],
         "path.import_id": [taken["import"]["id"]],
         "path.job": [taken["job"]["id"]],
         "body.vine": [vine["id"] for vine in vines],
         "body.block": [block],
         "body.cultivar": ["concord", "reliance"],
+        "body.range": ["own-fuzzed"],
         "body.time_zone": ["America/New_York", "Europe/Paris"],
     }
 

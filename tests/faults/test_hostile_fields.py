@@ -11,6 +11,7 @@ import json
 import os
 import uuid
 from collections import Counter
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -18,7 +19,9 @@ from django.db import IntegrityError, connection, transaction
 from rest_framework.test import APIClient
 
 from records.access import enter, open_farm
-from records.models import Row, Vine
+from records.models import BalanceRange, ProgramMembership, Row, Vine
+from records.services.own_catalogue import add_to_farm
+from records.services.own_ranges import range_columns
 from records.services.vineyards import create_block, create_row, plant_row
 from tests.faults.corpus import VALUES, broken
 from tests.faults.operations import Operation, Path, operations, places
@@ -33,8 +36,8 @@ NOT_SHOWN = {"reason", "vines"}
 ANSWER_ONLY = {each.name for each in operations() if each.path.startswith("/api/v1/balance/")} | {
     "POST /api/v1/farms/{farm}/erasure"
 }
-#: What null means where it is not "not measured": the season is told from the date.
-TOLD_FROM_ELSEWHERE: dict[Path, bytes] = {("season",): b"null"}
+#: What null means where it is not "not measured": the season is told from the date; a formula holds from one unit on.
+TOLD_FROM_ELSEWHERE: dict[Path, bytes] = {("season",): b"null", ("lowest_units",): b"null"}
 #: Operations whose example names people, keys or members that this ground lacks: only that nothing breaks is asked.
 OF_PEOPLE = {
     "POST /api/v1/farms/{farm}/consents",
@@ -44,6 +47,8 @@ OF_PEOPLE = {
     "POST /api/v1/me/keys/{key}/rotation",
 }
 REFUSED = {400, 413, 415, 422}
+_RANGE = {"code": "own-juice-crop-load", "label": "x", "measure": "yield_to_pruning_weight", "low": Decimal(1), "unit": "1",
+          "source": "a test"}  # fmt: skip
 _MARK = "@@hostile@@"
 
 
@@ -59,6 +64,10 @@ class Ground:
         self.ids = {"farm": cast.farm.pk, "block": block.pk, "row": Row.objects.for_farm(cast.farm).get().pk}
         vines = list(Vine.objects.for_farm(cast.farm).order_by("place").values_list("pk", flat=True))
         self.ids["vine"] = vines[0]
+        # What the document's example of a choice names; and the program whose leads write is the owner's here.
+        add_to_farm(opened, BalanceRange, range_columns(_RANGE))
+        ProgramMembership.objects.create(program=cast.program, person=cast.owner.person)
+        self.ids["program"] = cast.program.pk
         self.vines, self.spare_vine, self.farm_name = vines, vines[1], cast.farm.name
         self.client: Any = APIClient(raise_request_exception=False)
         self.client.credentials(HTTP_AUTHORIZATION=f"Bearer {cast.owner.key_text}")
