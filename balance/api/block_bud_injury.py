@@ -96,7 +96,7 @@ class BlockInjury(FarmView):
             request,
             season=StrictIntegerField(min_value=1900, max_value=2100),
             adjustment=AdjustmentField(),
-            secondary_fruitfulness=StrictDecimalField(max_digits=9, decimal_places=6, min_value=0, max_value=100),
+            secondary_fruitfulness=StrictDecimalField(max_digits=27, decimal_places=12, min_value=0, max_value=100),
         )
         found = block_of(self.opened, block)
         pooled = samples_of_block(self.opened, found, query.get("season"))

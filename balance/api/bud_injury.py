@@ -57,8 +57,8 @@ class InjuryQuestion(StrictSerializer):
         help_text="Of them, nodes whose secondary bud lives. Null: not counted.",
     )
     normal_target = StrictDecimalField(
-        max_digits=10,
-        decimal_places=6,
+        max_digits=27,
+        decimal_places=12,
         min_value=1,
         max_value=MOST_NODES,
         required=False,
@@ -67,8 +67,8 @@ class InjuryQuestion(StrictSerializer):
     )
     adjustment = AdjustmentField(required=False, allow_null=True)
     secondary_fruitfulness = StrictDecimalField(
-        max_digits=9,
-        decimal_places=6,
+        max_digits=27,
+        decimal_places=12,
         min_value=0,
         max_value=100,
         required=False,
@@ -81,8 +81,8 @@ class InjuryQuestion(StrictSerializer):
         help_text="Code from /cultivars: what is published of its secondary buds is shown.",
     )
     wanted_margin = StrictDecimalField(
-        max_digits=8,
-        decimal_places=6,
+        max_digits=27,
+        decimal_places=12,
         min_value=Decimal("0.5"),
         max_value=50,
         required=False,

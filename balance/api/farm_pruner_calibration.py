@@ -105,7 +105,7 @@ class PrunerCalibration(FarmView):
             season=StrictIntegerField(min_value=1900, max_value=2100),
             pruner=StrictCharField(max_length=LONGEST_PRUNER),
             tolerance_percent=StrictDecimalField(
-                max_digits=9, decimal_places=6, min_value=Decimal("0.1"), max_value=100
+                max_digits=27, decimal_places=12, min_value=Decimal("0.1"), max_value=100
             ),
             tolerance_nodes=StrictIntegerField(min_value=1, max_value=100),
             formula=FormulaField(),

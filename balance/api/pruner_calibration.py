@@ -63,7 +63,7 @@ class CalibrationQuestion(StrictSerializer):
     pairs = serializers.ListField(child=PairIn(), min_length=1, max_length=MOST_PAIRS)
     tolerance = MassIn(required=False, allow_null=True, help_text="How far off a guess may be, as a weight.")
     tolerance_percent = StrictDecimalField(
-        max_digits=9, decimal_places=6, min_value=Decimal("0.1"), max_value=100, required=False, allow_null=True,
+        max_digits=27, decimal_places=12, min_value=Decimal("0.1"), max_value=100, required=False, allow_null=True,
         help_text="Or in percent of each weight.",
     )  # fmt: skip
     tolerance_nodes = StrictIntegerField(
