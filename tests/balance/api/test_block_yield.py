@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -29,7 +30,7 @@ class Season(Yard):
     def count(
         self, vine: int, clusters: int | None, year: int = 2027, *, early: tuple[float, int] | None = None, **more: Any
     ) -> None:
-        lag = {"lag_phase_weight": ..., "lag_phase_clusters": ...}
+        lag: dict[str, Any] = {"lag_phase_weight": ..., "lag_phase_clusters": ...}
         if early is not None:
             lag = {"lag_phase_weight": {"value": early[0], "unit": "g"}, "lag_phase_clusters": early[1]}
         told = {
@@ -190,18 +191,15 @@ def test_what_was_withdrawn_says_nothing(block):
 def test_a_hectare_goes_by_the_declared_area_else_by_the_spacing(block, cast):
     block.count(0, 40, early=(500, 10))
     assert "spacing" in block.ways()["lag_phase_default_factor"]["per_hectare"]["reason"]
-    changed(cast, block, vine_spacing=Quantity(2, "m"), row_spacing=Quantity(3, "m"))
+    changed(cast, block, vine_spacing=Quantity(Decimal(2), "m"), row_spacing=Quantity(Decimal(3), "m"))
     assert block.ways()["lag_phase_default_factor"]["per_hectare"]["value"] == pytest.approx(12 * 4 / 1000 / 0.0072)
-    changed(cast, block, declared_area=Quantity(100, "m2"))
+    changed(cast, block, declared_area=Quantity(Decimal(100), "m2"))
     assert block.ways()["lag_phase_default_factor"]["per_hectare"]["value"] == pytest.approx(12 * 4 / 1000 / 0.01)
 
 
 def changed(cast: Any, block: Season, **columns: Any) -> None:
-    from decimal import Decimal
-
-    exactly = {name: Quantity(Decimal(each.value), each.unit) for name, each in columns.items()}
     enter(cast.owner.caller)
-    change_block(open_farm(cast.owner.caller, cast.farm.pk), block.block.pk, exactly, version=None)
+    change_block(open_farm(cast.owner.caller, cast.farm.pk), block.block.pk, columns, version=None)
 
 
 def test_printed_weights_of_the_cultivar_serve_only_while_the_block_has_none(block, cast):
@@ -231,6 +229,7 @@ def test_the_lag_phase_is_a_ratio_of_sums_over_vines(block, cast):
     enter(cast.owner.caller)
     question = yield_question(open_farm(cast.owner.caller, cast.farm.pk), block.block, 2027).question
     expected = ratio_of([each[0] / 1000 for each in early], [each[1] for each in early])
+    assert question.lag_phase is not None
     assert question.lag_phase.value == pytest.approx(expected.value)
     assert question.lag_phase.standard_error == pytest.approx(expected.standard_error)
 
@@ -244,12 +243,12 @@ def test_a_block_takes_the_same_number_of_queries_however_many_records_it_has(bl
             assert block.viewer.get(f"{block.url}/blocks/{block.block.pk}/{what}").status_code == 200
 
 
-def thinned(block: Season, query: str = "crop_load=10") -> dict[str, Any]:
+def thinned(block: Season, query: str = "crop_load=10") -> Any:
     return block.asked("thinning", f"season=2027&{query}")
 
 
 @pytest.fixture
-def to_thin(block) -> Season:
+def to_thin(block):
     """Six vines told apart: ok, too few clusters, not counted, not weighed, missing, zero prunings."""
     for vine, clusters in ((0, 60), (1, 10), (3, 40), (4, 40), (5, 8)):
         block.count(vine, clusters, early=(50 * 10, 10))

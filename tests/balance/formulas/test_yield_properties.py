@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from balance.formulas.errors import OutOfRange
 from balance.formulas.estimates import Estimate, exact, share_of
-from balance.formulas.lag_phase import own_factor
+from balance.formulas.lag_phase import OwnFactor, own_factor
 from balance.formulas.planting_density import planting_density, row_length_on, whole_vines
 from balance.formulas.shoot_thinning import ShootRule, clusters_by_shoot_length, per_shoot
 from balance.formulas.thinning import clusters_between, expected_yield, thin, yield_by_crop_load
@@ -25,17 +26,27 @@ weights = st.floats(0.01, 2)
 rules = st.builds(ShootRule, st.floats(0.1, 0.3), st.floats(0.3, 0.6), st.integers(2, 4), st.booleans())
 
 
+def error(estimate: Estimate) -> float:
+    assert estimate.standard_error is not None
+    return estimate.standard_error
+
+
+def factor(pairs: Any) -> OwnFactor:
+    found = own_factor(*zip(*pairs, strict=True))
+    assert found is not None
+    return found
+
+
 @given(estimates, estimates, estimates, st.integers(2, 9))
 def test_a_yield_is_linear_in_each_of_its_factors(vines, clusters, weight, times):
     once = estimate_yield(vines, clusters, weight).total
     more = [
-        Estimate(each.value * times, each.standard_error * times, each.degrees_of_freedom)
-        for each in (vines, clusters, weight)
+        Estimate(each.value * times, error(each) * times, each.degrees_of_freedom) for each in (vines, clusters, weight)
     ]
     for grown in ((more[0], clusters, weight), (vines, more[1], weight), (vines, clusters, more[2])):
         total = estimate_yield(*grown).total
         assert total.value == pytest.approx(once.value * times)
-        assert total.standard_error == pytest.approx(once.standard_error * times)
+        assert error(total) == pytest.approx(error(once) * times)
 
 
 @given(estimates, estimates, estimates, st.floats(1.0, 2.5))
@@ -55,22 +66,21 @@ def test_more_missing_vines_never_mean_more_that_bear(places, looked_at, data):
 @given(st.integers(1, 100_000), st.floats(1, 1e8))
 def test_a_yield_of_a_hectare_is_the_total_over_the_area(vines, area_m2):
     estimate = estimate_yield(exact(vines), exact(40), exact(0.1), area_m2=area_m2)
+    assert estimate.per_hectare is not None
     assert estimate.per_hectare.value == pytest.approx(vines * 4 / 1000 / (area_m2 / 10_000))
 
 
 @given(st.lists(st.tuples(weights, weights), min_size=1, max_size=12), st.randoms(use_true_random=False))
 def test_the_order_of_the_seasons_changes_no_factor(pairs, random):
     shuffled = random.sample(pairs, len(pairs))
-    straight, mixed = (own_factor(*zip(*each, strict=True)) for each in (pairs, shuffled))
+    straight, mixed = factor(pairs), factor(shuffled)
     assert mixed.estimate.value == pytest.approx(straight.estimate.value)
     assert sorted(mixed.factors) == sorted(straight.factors)
 
 
 @given(st.lists(st.tuples(weights, weights), min_size=1, max_size=12))
 def test_a_factor_knows_no_unit(pairs):
-    final, early = zip(*pairs, strict=True)
-    kilograms = own_factor(final, early)
-    pounds = own_factor([each / POUND / 4 for each in final], [each / POUND / 4 for each in early])
+    kilograms, pounds = factor(pairs), factor([(final / POUND / 4, early / POUND / 4) for final, early in pairs])
     assert pounds.factors == pytest.approx(kilograms.factors)
 
 
@@ -139,6 +149,7 @@ def test_a_half_typed_in_either_unit_goes_to_fewer():
 @given(st.floats(0.5, 100), weights, st.floats(0.01, 0.3))
 def test_the_clusters_of_the_wanted_yield_lie_between_those_of_the_interval(wanted, weight, relative):
     between = clusters_between(wanted, Estimate(weight, weight * relative, 100))
+    assert between is not None
     fewest, most = between
     assert fewest <= thin([math.nan], [wanted], weight).leave[0] <= most
 
@@ -152,7 +163,8 @@ def test_a_weight_that_may_be_next_to_nothing_leaves_the_clusters_open():
 def test_the_expected_yield_is_as_sure_as_the_weight_of_a_cluster(clusters, weight, relative):
     estimate, interval = expected_yield(clusters, Estimate(weight, weight * relative, 30))
     assert estimate.value == pytest.approx(clusters * weight)
-    assert estimate.standard_error == pytest.approx(estimate.value * relative)
+    assert error(estimate) == pytest.approx(estimate.value * relative)
+    assert interval is not None
     assert interval.low <= estimate.value <= interval.high
 
 
