@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from uncertainties import ufloat
@@ -83,6 +83,7 @@ def test_welch_and_satterthwaite_is_what_scipy_uses_for_two_means():
     assert product(one, two).degrees_of_freedom == pytest.approx(welch.df, rel=1e-12)
 
 
+@settings(deadline=None)  # the first distribution asked of scipy takes its time
 @given(values, st.floats(50, 99.9))
 def test_the_interval_of_a_mean_is_scipys(sample, confidence):
     estimate = mean_of(sample)
