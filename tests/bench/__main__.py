@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
-from tests.bench import block_targets, bulk, bulk_costs, node_targets, one_post, sampling_draws
+from tests.bench import block_targets, bulk, bulk_costs, node_targets, one_post, sampling_draws, spur_plan
 from tests.bench.pairs import Figure
 
 FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
@@ -18,6 +18,7 @@ FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
     "bulk_costs": bulk_costs.costs,
     "one_post": one_post.figures,
     "sampling_draws": sampling_draws.figures,
+    "spur_plan": spur_plan.figures,
 }
 #: Ten million rows take minutes to make and several gigabytes to keep, so they are asked for by name.
 ON_DEMAND: dict[str, Callable[[], Iterator[Figure]]] = {"bulk_ten_million": bulk_costs.ten_million}

@@ -114,11 +114,14 @@ def solved(program: Program) -> Any:
     )
 
 
+def objective(program: Program, result: Any, total: int, rules: Rules) -> int:
+    """Give the points of what HiGHS found, the balance's share of the total taken off."""
+    chosen = np.where(program.whole, np.rint(result.x), result.x)
+    return round(float(chosen @ np.array(program.points, dtype=float))) - rules.weights.balance * total * total
+
+
 def least_points(candidates: Any, arms: Any, total: int, rules: Rules) -> int | None:
     """Give the points of the cheapest plan of a total by HiGHS; None where there is no plan."""
     program = program_of(candidates, arms, total, rules)
     result = solved(program)
-    if result.x is None:
-        return None
-    chosen = np.where(program.whole, np.rint(result.x), result.x)
-    return round(float(chosen @ np.array(program.points, dtype=float))) - rules.weights.balance * total * total
+    return None if result.x is None else objective(program, result, total, rules)
