@@ -57,7 +57,7 @@ def guesses_of(opened: OpenFarm, season: int | None, pruner: str | None) -> Gues
     )
 
 
-def _summed(pairs: QuerySet[DormantRecord]) -> QuerySet[DormantRecord, dict[str, Any]]:
+def _summed(pairs: QuerySet[DormantRecord]) -> QuerySet[Any, Any]:
     guess, weight = F("guessed_weight_kg"), F("pruning_weight_kg")
     off = ExpressionWrapper(guess - weight, output_field=FloatField())
     percent = ExpressionWrapper(100 * (guess - weight) / NullIf(weight, 0), output_field=FloatField())

@@ -6,9 +6,12 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any, Final
 
+from rest_framework.serializers import Serializer
+
 from balance.api.bud_adjustments import band_shown
+from balance.api.bud_answers import BudAdviceOut, FruitfulnessOut
 from balance.api.figures import figure
-from balance.buds import published_fruitfulness, sampling_advice
+from balance.buds import SamplingAdvice, SecondaryFruitfulness, published_fruitfulness, sampling_advice
 from balance.formulas.adjusted_targets import AdjustedTarget, FactorRange, adjust_target, factors_over
 from balance.formulas.bud_adjustments import Adjustment, judge_injury
 from balance.formulas.bud_explanation import (
@@ -104,7 +107,7 @@ def potential_shown(
         "low": None,
         "high": None,
         "steps": [],
-        "published": [_marked(asdict(row)) for row in published_fruitfulness(cultivar)],
+        "published": [_members_of(FruitfulnessOut, row) for row in published_fruitfulness(cultivar)],
     }
     if fruitfulness is None:
         return {**shown, "potential": figure(None, "%", reason=_OFF)}
@@ -127,7 +130,7 @@ def sampling_shown(injury: Share | None, wanted: float) -> dict[str, Any]:
         "wanted_margin": wanted,
         "nodes_needed": needed,
         "sentence": _of_sampling(injury, wanted, needed),
-        "advice": [_marked(asdict(row)) for row in sampling_advice()],
+        "advice": [_members_of(BudAdviceOut, row) for row in sampling_advice()],
     }
 
 
@@ -144,8 +147,10 @@ def _of_sampling(injury: Share | None, wanted: float, needed: int | None) -> str
     )
 
 
-def _marked(row: dict[str, Any]) -> dict[str, Any]:
-    return {**row, "mark": row["source_mark"]}
+def _members_of(shape: type[Serializer[Any]], row: SamplingAdvice | SecondaryFruitfulness) -> dict[str, Any]:
+    """Give of a row of a catalogue the members that are shown; its mark has a shorter name there."""
+    members = {**asdict(row), "mark": row.source_mark}
+    return {name: members[name] for name in map(str, shape().fields)}
 
 
 def cautions_on(injury: Share | None) -> Iterable[str]:

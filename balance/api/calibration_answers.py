@@ -119,7 +119,7 @@ def calibration_shown(
         "relative_bias": figure(_rounded(in_kg.relative_bias), "%", reason=_why_no_relative(in_kg)),
         "leaning": in_kg.leaning,
         **_trusted(tolerance, (in_kg, in_percent), unit, in_one),
-        "steps": [asdict(step) for step in steps],
+        "steps": [{**asdict(step), "value": _rounded(step.value)} for step in steps],
     }
 
 

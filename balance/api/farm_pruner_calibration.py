@@ -41,7 +41,7 @@ _EXAMPLE: Final[dict[str, Any]] = {
         {
             "pruner": "TR",
             "season": 2027,
-            **{name: OF_PAIRS[name] for name in CalibrationOut().fields},
+            **{name: OF_PAIRS[name] for name in map(str, CalibrationOut().fields)},
         }
     ],
 }

@@ -34,7 +34,7 @@ _ASKED: Final[dict[str, Any]] = {
         {"guess": {"value": 3, "unit": "[lb_av]"}, "weight": {"value": 3, "unit": "[lb_av]"}},
         {"guess": {"value": 1.5, "unit": "[lb_av]"}, "weight": {"value": 1.25, "unit": "[lb_av]"}},
     ],
-    "tolerance_nodes": 5,
+    "tolerance_nodes": 10,
     "formula": "american-30-10-lb",
     "unit": "[lb_av]",
 }
@@ -144,10 +144,10 @@ def answer_to(pairs: Iterable[Mapping[str, Quantity]], tolerance: Tolerance | No
 
 
 def _example() -> dict[str, Any]:
-    """Answer the question of the example; five nodes at ten for a pound are worth half a pound."""
+    """Answer the question of the example; ten nodes at ten for a pound are worth a pound."""
     pairs = [{name: Quantity(Decimal(str(each["value"])), each["unit"]) for name, each in pair.items()}
              for pair in _ASKED["pairs"]]  # fmt: skip
-    return answer_to(pairs, Tolerance("tolerance_nodes", Decimal(5), "1", kg=0.45359237 / 2), _ASKED["unit"])
+    return answer_to(pairs, Tolerance("tolerance_nodes", Decimal(10), "1", kg=0.45359237), _ASKED["unit"])
 
 
 EXAMPLE: Final = _example()
@@ -168,7 +168,7 @@ class StatelessCalibration(OpenView):
         responses=CalibrationAnswer,
         tags=["dormant records"],
         examples=[
-            OpenApiExample("Four vines, five nodes allowed", value=_ASKED, request_only=True),
+            OpenApiExample("Four vines, ten nodes allowed", value=_ASKED, request_only=True),
             OpenApiExample("Too early to tell", value=EXAMPLE, response_only=True),
         ],
     )

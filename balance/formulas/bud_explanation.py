@@ -160,17 +160,17 @@ def why_no_number(adjustment: Adjustment, judged: Judged, injury_percent: float)
     """
     if judged.status == OK:
         return None
-    label, injury = adjustment.method.label, f"{plain(injury_percent, 2)} %"
+    name, injury = adjustment.method.label.partition(":")[0], f"{plain(injury_percent, 2)} %"
     printed = " and ".join(str(band) for band in judged.bands)
     note = f" {judged.bands[0].note}." if judged.bands and judged.bands[0].note else ""
     upper = max((band.to_percent for band in adjustment.bands if band.factor(band.from_percent) is not None), default=0)
     settle = "Settle how to prune with your local extension or adviser."
     return {
-        UNDEFINED: f"{label} says nothing of {injury}: its bands leave a gap there, so there is no number. {settle}",
-        AMBIGUOUS: f"{label} prints bands that overlap, and {injury} lies in {printed}. The source does not say which, "
+        UNDEFINED: f"{name} says nothing of {injury}: its bands leave a gap there, so there is no number. {settle}",
+        AMBIGUOUS: f"{name} prints bands that overlap, and {injury} lies in {printed}. The source does not say which, "
         f"and none is chosen for you: no number. {settle}",
-        NOT_PRINTED: f"{label} leaves more than the normal target at {injury}, without a number.{note} {settle}",
-        BEYOND: f"{label} stops at {upper:g} %, and the injury is {injury}: no number.{note} {settle}",
+        NOT_PRINTED: f"{name} leaves more than the normal target at {injury}, without a number.{note} {settle}",
+        BEYOND: f"{name} stops at {upper:g} %, and the injury is {injury}: no number.{note} {settle}",
     }[judged.status]
 
 

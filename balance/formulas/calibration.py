@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -110,7 +110,9 @@ class Agreement:
     def in_unit(self, factor: float) -> Agreement:
         """Give the same in another unit of weight, of which one of this unit makes ``factor``."""
         names = ("bias", "bias_low", "bias_high", "spread", "spread_low", "spread_high", "low", "high")
-        scaled = {name: None if (value := getattr(self, name)) is None else value * factor for name in names}
+        scaled: dict[str, Any] = {
+            name: None if (value := getattr(self, name)) is None else value * factor for name in names
+        }
         return replace(self, **scaled)
 
 

@@ -213,7 +213,7 @@ def test_a_withdrawn_sample_counts_for_nothing(block):
 
 
 def test_a_sample_of_one_vine_of_the_block_is_among_them(block):
-    sample(block, 10, 7, vine=str(Vine.objects.for_farm(block.farm).first().pk))
+    sample(block, 10, 7, vine=str(Vine.objects.for_farm(block.farm).values_list("pk", flat=True)[0]))
     body = read(block)
     assert (body["injury"]["value"], body["samples"][0]["vine"] is None) == (30, False)
 

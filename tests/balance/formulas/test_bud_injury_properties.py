@@ -52,7 +52,7 @@ def test_the_sample_size_is_the_smallest_that_keeps_the_margin(expected, margin,
         count, tail = expected / 100 * of, (1 - confidence) / 2
         low = stats.beta.ppf(tail, count, of - count + 1) if count > 0 else 0
         high = stats.beta.ppf(1 - tail, count + 1, of - count) if count < of else 1
-        return max(expected - 100 * low, 100 * high - expected)
+        return float(max(expected - 100 * low, 100 * high - expected))
 
     assert farthest(needed) <= margin + 1e-7
     assert needed == 1 or farthest(needed - 1) > margin - 1e-7

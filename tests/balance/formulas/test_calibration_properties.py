@@ -34,7 +34,7 @@ def test_bias_and_its_interval_are_scipys_paired_t_interval(several):
     guesses, weights = columns(several)
     agreement = agreement_of(differences_of(guesses, weights))
     theirs = stats.ttest_rel(guesses, weights).confidence_interval(0.95)
-    assume(agreement.spread > 1e-6)
+    assume((agreement.spread or 0) > 1e-6)
     assert agreement.bias == pytest.approx(np.mean(guesses - weights), abs=1e-9)
     assert (agreement.bias_low, agreement.bias_high) == pytest.approx((theirs.low, theirs.high), rel=1e-7, abs=1e-7)
 
@@ -64,9 +64,8 @@ def test_the_outer_factor_holds_the_true_limit_as_often_as_it_says():
 def test_the_verdict_is_the_criterion_as_it_is_written(several, tolerance):
     agreement = agreement_of(differences_of(*columns(several)))
     trust = trust_in(agreement, tolerance)
-    farthest, nearest = (
-        abs(agreement.bias) + factor * agreement.spread for factor in (agreement.outer, agreement.inner)
-    )
+    off, spread = abs(agreement.bias or 0), agreement.spread or 0
+    farthest, nearest = (off + (factor or 0) * spread for factor in (agreement.outer, agreement.inner))
     if farthest < tolerance * (1 - 1e-6) and len(several) >= 20:
         assert trust.verdict == "trusted"
     elif nearest > tolerance * (1 + 1e-6):
@@ -101,7 +100,7 @@ def test_the_pairs_needed_are_the_fewest_by_scipys_quantiles(spread, bias_within
     needed = pairs_needed(spread, bias_within, spread_within)
 
     def margin(n: int) -> float:
-        return float(stats.t.ppf(0.975, n - 1)) * spread / math.sqrt(n)
+        return float(stats.t.ppf(0.975, n - 1) * spread / math.sqrt(n))
 
     def factor(n: int) -> float:
         return math.sqrt((n - 1) / stats.chi2.ppf(0.025, n - 1))
@@ -111,6 +110,7 @@ def test_the_pairs_needed_are_the_fewest_by_scipys_quantiles(spread, bias_within
     else:
         assert margin(needed.for_bias) <= bias_within * (1 + 1e-8)
         assert needed.for_bias == 3 or margin(needed.for_bias - 1) > bias_within * (1 - 1e-8)
+    assert needed.for_spread is not None
     assert factor(needed.for_spread) <= 1 + spread_within + 1e-9
     assert needed.for_spread == 3 or factor(needed.for_spread - 1) > 1 + spread_within - 1e-9
 
