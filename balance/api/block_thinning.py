@@ -44,7 +44,9 @@ LAST_WINTER: Final = (
     "harvest, by which crop load is defined, are not known yet. Where a vine gains or loses size it will come out "
     "otherwise."
 )
-_NUMBER: Final = {"type": "number", "minimum": 0}
+#: A thousandth in any of the units is less than any vine bears, and is written without an exponent.
+_LEAST: Final = Decimal("0.001")
+_NUMBER: Final = {"type": "number", "minimum": float(_LEAST)}
 _UNIT: Final = {"type": "string", "enum": list(UNITS)}
 _PARAMETERS: Final = [
     SEASON_OF_COUNT,
@@ -101,7 +103,7 @@ class BlockThinningOut(ComputedOut):
     results = VineToThin(many=True)
 
 
-def _number(high: int, low: int | Decimal = 0) -> StrictDecimalField:
+def _number(high: int, low: Decimal = _LEAST) -> StrictDecimalField:
     return StrictDecimalField(max_digits=27, decimal_places=12, min_value=low, max_value=high)
 
 

@@ -14,7 +14,7 @@ from balance.formulas.lag_phase import CLUSTER_KG
 from records.api.fields import MassIn
 from records.api.strict import StrictDecimalField, StrictIntegerField, StrictSerializer
 from records.errors import NotValid
-from records.units import Quantity, to_canonical
+from records.units import Quantity, UnitError, to_canonical
 
 MOST_CLUSTERS: Final = 5000
 _N: Final = "How many the mean is of; without it the standard error is taken as known well."
@@ -101,9 +101,12 @@ def kilograms(quantity: Quantity, limits: tuple[float, float], *path: str | int)
     Raises
     ------
     NotValid
-        It lies outside the limits [kg].
+        It lies outside the limits [kg], or has more digits than any scale shows.
     """
-    exactly = to_canonical(quantity, "mass")
+    try:
+        exactly = to_canonical(quantity, "mass")
+    except UnitError as error:
+        raise NotValid.at(*path, code=error.code, detail=str(error)) from error
     if not Decimal(str(limits[0])) <= exactly <= Decimal(str(limits[1])):
         raise NotValid.at(
             *path,

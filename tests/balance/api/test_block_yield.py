@@ -335,6 +335,7 @@ def test_one_row_can_be_asked_for_alone(to_thin):
     [("", 422), ("crop_load=7&yield_per_vine=4", 422), ("crop_load=0", 422), ("crop_load=1e9", 400),
      ("crop_load=nan", 400), ("yield_per_vine=-1", 422), ("yield_per_vine=5000001", 422), ("yield_per_vine=5001", 422),
      ("yield_per_vine=4&unit=t", 400), ("crop_load=7&cluster_weight=0", 422), ("crop_load=7&cluster_weight=20001", 422),
+     ("yield_per_vine=1105570.791423404&unit=g", 422), ("crop_load=7&cluster_weight=4612.440003311821", 422),
      ("crop_load=7&row_number=0", 400), ("crop_load=7&x=1", 400)],
 )  # fmt: skip
 def test_a_question_that_cannot_be_answered_is_refused_and_named(query, status, block):
