@@ -175,7 +175,8 @@ def test_rootstocks_of_open_data_drawn_by_six_vines_each_are_told_better_togethe
     assert len(by_rootstock) == 8
     plain = shrunken = 0.0
     for seed in range(200):
-        groups, truths = [], []
+        groups: list[Group] = []
+        truths: list[float] = []
         for name in sorted(by_rootstock):
             weights = np.array(by_rootstock[name])
             drawn = np.random.default_rng([seed, len(truths)]).choice(weights, 6, replace=False)
