@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy.special import stdtrit
 
 from balance.formulas.errors import OutOfRange
 from balance.formulas.explanation import plain
@@ -186,7 +186,7 @@ def _line(years: NDArray[np.float64], logs: NDArray[np.float64], confidence: flo
     left = over - slope * at
     freedom = len(years) - 2
     error = math.sqrt(float(left @ left) / freedom / spread)
-    return slope, float(stats.t.ppf((1 + confidence) / 2, freedom)) * error
+    return slope, float(stdtrit(freedom, (1 + confidence) / 2)) * error
 
 
 def _median_slope(years: NDArray[np.float64], logs: NDArray[np.float64]) -> float:
