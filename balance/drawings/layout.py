@@ -54,9 +54,9 @@ class Stick:
 
     @property
     def label(self) -> str:
-        """The name, shortened, with nodes kept of nodes living."""
-        name = self.candidate.name
-        short = name if len(name) <= LONGEST_LABEL else name[: LONGEST_LABEL - 1] + "…"
+        """The name, with nodes kept of nodes living; a long name loses its middle, for numbers stand at the end."""
+        name, half = self.candidate.name, LONGEST_LABEL // 2
+        short = name if len(name) <= LONGEST_LABEL else f"{name[: half - 1]}…{name[-half:]}"
         return f"{short}: {self.choice.nodes}/{self.choice.living}"
 
     @property

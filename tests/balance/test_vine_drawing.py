@@ -130,6 +130,14 @@ def test_markup_in_a_name_is_shown_as_text():
     assert "\u0007" not in svg
 
 
+def test_long_names_are_shortened_where_they_do_not_differ():
+    canes = [Candidate(f"a cane of the lower terrace {number}", "only", 0.1 * number, 6) for number in (1, 2, 3)]
+    _, root = drawn(canes, [Arm("only", 0.5)], 0, SPUR_RULES)
+    assert {group.findtext(f"{SVG}text") for group in sticks(root).values()} == {
+        "a cane…rrace 1: 0/6", "a cane…rrace 2: 0/6", "a cane…rrace 3: 0/6",
+    }  # fmt: skip
+
+
 def test_it_needs_nothing_from_elsewhere():
     (canes, arms, rules), target = grown(random.Random(3), 20, 4, CANE_RULES)
     svg = vine_svg(spur_plan(canes, arms, target, rules), canes, arms)
