@@ -298,7 +298,11 @@ UNITS = st.sampled_from([(1, "lb"), (500, "g"), (0.5, "kg"), (17.637, "oz"), (1,
 )
 def test_whatever_is_accepted_is_shown_as_sent_and_known_again(first, further, unit, highest, cast):
     value, code = unit
-    told = {"first_nodes": str(first), "further_nodes": str(further), "weight_unit": {"value": value, "unit": code}}
+    told: dict[str, Any] = {
+        "first_nodes": str(first),
+        "further_nodes": str(further),
+        "weight_unit": {"value": value, "unit": code},
+    }
     with transaction.atomic():
         mark = transaction.savepoint()
         place = f"/api/v1/farms/{cast.farm.pk}"
