@@ -11,7 +11,7 @@ from rest_framework import serializers
 
 from balance.api.blocks import as_plain_json
 from balance.api.figures import MethodOut, computed, given
-from balance.api.sample_sizes import VINE, SizeOut, size_figures
+from balance.api.sample_sizes import VINE, SampleSizeOut, size_figures
 from balance.api.table_json import ids, members, numbers, rows_as_json
 from balance.formulas.methods import Working
 from balance.formulas.sample_draw import STRATIFIED, SYSTEMATIC, interval_of
@@ -42,7 +42,7 @@ class DrawnVine(serializers.Serializer[Any]):
     weighed = serializers.BooleanField(help_text="It has a weight in this season already.")
 
 
-class PlanOut(SizeOut):
+class SamplePlanOut(SampleSizeOut):
     """How many vines to weigh, and which."""
 
     block = serializers.UUIDField()

@@ -12,7 +12,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.sample_answers import METHODS, PlanOut, plan_as_json, plan_example
+from balance.api.sample_answers import METHODS, SamplePlanOut, plan_as_json, plan_example
 from balance.formulas.sample_draw import LARGEST_SEED, SYSTEMATIC
 from balance.sampling import ROW_GROUPS, Drawing, Wanted, plan, season_ahead
 from records.api.parameters import SEASON
@@ -31,7 +31,7 @@ WANTED_PARAMETERS: Final = [
 class SamplePlan(FarmView):
     """The vines of a block to weigh."""
 
-    serializer_class = PlanOut
+    serializer_class = SamplePlanOut
     pagination_class = None
 
     @extend_schema(
@@ -68,7 +68,7 @@ class SamplePlan(FarmView):
                 "season", SEASON, description="Harvest year; without it, that of this winter or of the next."
             ),
         ],
-        responses=PlanOut,
+        responses=SamplePlanOut,
         tags=["sampling"],
         examples=[OpenApiExample("Two vines of three", value=plan_example(), response_only=True)],
     )

@@ -36,7 +36,7 @@ ROUGH: Final = "The spread of so few weights is rough: weigh what is still neede
 NOBODY_WEIGHED: Final = "No vine of the block was weighed in this season."
 
 
-class ProgressOut(ComputedOut):
+class SampleProgressOut(ComputedOut):
     """The mean of a block as its sample tells it, and what is still to weigh."""
 
     block = serializers.UUIDField()
@@ -113,7 +113,7 @@ def _example() -> dict[str, Any]:
 class SampleProgress(FarmView):
     """How far the weighing of a sample has come."""
 
-    serializer_class = ProgressOut
+    serializer_class = SampleProgressOut
     pagination_class = None
 
     @extend_schema(
@@ -131,7 +131,7 @@ class SampleProgress(FarmView):
             ),
             OpenApiParameter("unit", str, enum=UNITS, description="Unit of the weights; kg unless said."),
         ],
-        responses=ProgressOut,
+        responses=SampleProgressOut,
         tags=["sampling"],
         examples=[OpenApiExample("Eight vines of 352", value=_example(), response_only=True)],
     )

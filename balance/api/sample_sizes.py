@@ -22,7 +22,7 @@ ONE_OF_MANY = "One vine of many has no interval: a spread needs two."
 _ASKED = {"error": 10, "confidence": 95, "coefficient_of_variation": 34.5, "vines": 352}
 
 
-class SizeQuestion(StrictSerializer):
+class SampleSizeQuestion(StrictSerializer):
     """How close the mean should be, and how unlike the vines are."""
 
     error = StrictDecimalField(
@@ -72,7 +72,7 @@ class SpreadOut(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_null=True, help_text="Why the default answers.")
 
 
-class SizeOut(ComputedOut):
+class SampleSizeOut(ComputedOut):
     """How many vines to weigh."""
 
     spread = SpreadOut()
@@ -122,15 +122,15 @@ def size_figures(size: SampleSize | None, reason: str | None = None) -> dict[str
 class SampleSizeOf(OpenView):
     """A sample size, stored nowhere."""
 
-    serializer_class = SizeOut
+    serializer_class = SampleSizeOut
 
     @extend_schema(
         summary="Compute how many vines to weigh for a mean",
         description="From the wanted error, the confidence and the coefficient of variation of single vines, by "
         "Student's t with the finite correction; never the formula for proportions, which knows nothing of how unlike "
         "the vines are. Without a coefficient of variation a stated default of 35 % answers.",
-        request=SizeQuestion,
-        responses=SizeOut,
+        request=SampleSizeQuestion,
+        responses=SampleSizeOut,
         tags=["sampling"],
         examples=[
             OpenApiExample("A block of 352 vines", value=_ASKED, request_only=True),
@@ -139,6 +139,6 @@ class SampleSizeOf(OpenView):
     )
     def post(self, request: Request) -> Response:
         StrictQuery.of(request)
-        sent = SizeQuestion(data=request.data)
+        sent = SampleSizeQuestion(data=request.data)
         sent.is_valid(raise_exception=True)
         return Response(answer(sent.validated_data))
