@@ -86,7 +86,7 @@ def _invalid(exception: drf.ValidationError, _: dict[str, Any]) -> _Answer:
     places = {error.get("pointer", error.get("parameter")) for error in errors}
     one_place = " ".join(error["detail"] for error in errors)
     detail = one_place if len(places) == 1 else f"{len(places)} members or parameters are not valid."
-    by_rule = not isinstance(exception, UnfitValues) and break_rules_only(error["code"] for error in errors)
+    by_rule = break_rules_only(error["code"] for error in errors)
     return KINDS["not_valid" if by_rule else "validation_error"], detail, {"errors": errors}, {}
 
 
