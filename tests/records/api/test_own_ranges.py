@@ -149,13 +149,21 @@ def test_every_measure_takes_its_own_unit(measure, cast, farm):
     assert (answer.status_code, answer.json()["unit"]) == (201, UNIT_OF[measure])
 
 
-MASSES = units_of(Measure.MEAN_CANE_WEIGHT)
+#: One of each unit [g], exactly (NIST SP 811, appendix B).
+GRAMS = {
+    "kg": Decimal(1000), "g": Decimal(1), "mg": Decimal("0.001"), "t": Decimal(10**6), "[lb_av]": Decimal("453.59237"),
+    "[oz_av]": Decimal("28.349523125"), "[ston_av]": Decimal("907184.74"), "[lton_av]": Decimal("1016046.9088"),
+}  # fmt: skip
+
+
+def test_a_range_of_cane_weights_may_be_sent_in_every_unit_of_mass_that_the_service_knows():
+    assert set(units_of(Measure.MEAN_CANE_WEIGHT)) == set(GRAMS)
 
 
 @given(
     st.decimals(min_value=0, max_value=10, places=5),
     st.decimals(min_value=0, max_value=10, places=5),
-    st.sampled_from(MASSES),
+    st.sampled_from(sorted(GRAMS)),
 )
 def test_limits_keep_their_order_in_whatever_unit_they_come(one, other, unit):
     """Rounding to five decimals of a gram moves no limit by more than half of the last one."""
@@ -164,11 +172,9 @@ def test_limits_keep_their_order_in_whatever_unit_they_come(one, other, unit):
         low, high = low / 1000, high / 1000
     told = {**NEW, "measure": "mean_cane_weight", "unit": unit, "low": low, "high": high}
     kept = range_columns(told)
-    grams = {"kg": Decimal(1000), "g": Decimal(1), "t": Decimal(10**6), "[lb_av]": Decimal("453.59237"),
-             "[oz_av]": Decimal("28.349523125"), "[ston_av]": Decimal("907184.74"), "[lton_av]": Decimal("1016046.9088")}  # fmt: skip
     assert kept["low"] <= kept["high"]
     for side, sent in (("low", low), ("high", high)):
-        assert abs(kept[side] - sent * grams[unit]) <= (Decimal("0.000005") if unit != "g" else 0)
+        assert abs(kept[side] - sent * GRAMS[unit]) <= (Decimal("0.000005") if unit != "g" else 0)
 
 
 def test_a_figure_is_held_against_what_was_chosen_for_the_block_then_for_the_farm(cast, farm, block):
