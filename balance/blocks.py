@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from balance.formulas.node_targets import NodeTargets, node_targets
-from balance.formulas.retained_counts import judge_counts
+from balance.formulas.targets.node_targets import NodeTargets, node_targets
+from balance.formulas.targets.retained_counts import judge_counts
 from balance.models import Level, TargetStatus
 from balance.resolution import Resolved, resolve_for_block
 from balance.standing import seasons_grown

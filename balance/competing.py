@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from django.db.models import Q
 
-from balance.formulas.node_targets import BELOW, OK, YOUNG, node_targets
+from balance.formulas.targets.node_targets import BELOW, OK, YOUNG, node_targets
 from balance.resolution import resolve_for_block
-from balance.sampling import Frame
+from balance.samples.sampling import Frame
 from balance.standing import seasons_grown
 from balance.targets import Bounds, node_formula
 from records.access import OpenFarm

@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.db.models import Avg, Count, ExpressionWrapper, F, FloatField, Q, QuerySet, StdDev
 from django.db.models.functions import NullIf
 
-from balance.formulas.calibration import Differences
+from balance.formulas.guesses.calibration import Differences
 from records.access import OpenFarm
 from records.models import DormantRecord
 

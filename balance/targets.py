@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from balance import advice
-from balance.formulas.explanation import SentWeight, Step, explain, plain, symbol
-from balance.formulas.node_checks import Check, check_nodes_per_metre, check_spur_positions
-from balance.formulas.node_targets import NodeFormula, NodeTarget, node_target, nodes_worth_of
-from balance.formulas.retained_counts import Verdict, arithmetic_slips, judge_count, tolerance_of
+from balance.formulas.targets.explanation import SentWeight, Step, explain, plain, symbol
+from balance.formulas.targets.node_checks import Check, check_nodes_per_metre, check_spur_positions
+from balance.formulas.targets.node_targets import NodeFormula, NodeTarget, node_target, nodes_worth_of
+from balance.formulas.targets.retained_counts import Verdict, arithmetic_slips, judge_count, tolerance_of
 from balance.models import PruningTarget, TargetStatus
 from balance.ranges import canopies_of
 from balance.resolution import Resolved, resolve_for_vine

@@ -2,28 +2,28 @@
 
 from django.urls import path
 
-from balance.api import (
-    block_bud_injury,
-    blocks,
-    bud_adjustments,
-    bud_injury,
-    competing,
-    crop_addresses,
-    dormant,
-    farm_pruner_calibration,
-    mean_target,
-    recall,
+from balance.api import statistics
+from balance.api.buds import block_bud_injury, bud_adjustments, bud_injury
+from balance.api.crops import crop_addresses
+from balance.api.guesses import farm_pruner_calibration
+from balance.api.samples import (
     sample_plans,
     sample_progress,
     sample_sizes,
     shrinkage,
     shrunken_means,
-    spacing,
-    spur_plans,
-    stateless,
-    statistics,
-    yield_addresses,
 )
+from balance.api.spurs import spur_plans
+from balance.api.targets import (
+    blocks,
+    competing,
+    dormant,
+    mean_target,
+    recall,
+    spacing,
+    stateless,
+)
+from balance.api.yields import yield_addresses
 
 urlpatterns = [
     path("balance/targets", stateless.StatelessTarget.as_view(), name="stateless-target"),

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from balance.formulas.node_targets import NodeFormula, node_targets
+from balance.formulas.targets.node_targets import NodeFormula, node_targets
 from tests.bench.pairs import Figure, Side, in_turn
 
 VINES = 1_000_000

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from balance.formulas.sample_draw import systematic
+from balance.formulas.samples.sample_draw import systematic
 from tests.bench.pairs import Figure
 
 DATA: Final = Path(__file__).resolve().parents[3] / "shared" / "data" / "coombe2019.csv"

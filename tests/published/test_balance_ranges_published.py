@@ -10,7 +10,7 @@ from typing import Any
 import pint
 import pytest
 
-from balance.crop_questions import MEASURES
+from balance.crops.crop_questions import MEASURES
 from records.models import Measure
 from records.models.ranges import UNIT_OF
 

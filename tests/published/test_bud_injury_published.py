@@ -8,11 +8,17 @@ from __future__ import annotations
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from balance.buds import adjustment_named, adjustments, newest_adjustments, published_fruitfulness, sampling_advice
-from balance.formulas.adjusted_targets import AdjustedTarget, adjust_target
-from balance.formulas.bud_adjustments import Adjustment, judge_injury
-from balance.formulas.bud_explanation import why_no_number
-from balance.formulas.bud_injury import bud_injury, crop_potential
+from balance.buds.published import (
+    adjustment_named,
+    adjustments,
+    newest_adjustments,
+    published_fruitfulness,
+    sampling_advice,
+)
+from balance.formulas.buds.adjusted_targets import AdjustedTarget, adjust_target
+from balance.formulas.buds.bud_adjustments import Adjustment, judge_injury
+from balance.formulas.buds.bud_explanation import why_no_number
+from balance.formulas.buds.bud_injury import bud_injury, crop_potential
 
 CORNELL, NORTHERN, MICHIGAN, PURDUE, SURVIVAL = (
     "cornell-nny-2014", "northern-grapes-project-2014", "msu-e2774-2002", "purdue-double-pruning", "survival-rule",

@@ -9,9 +9,9 @@ import math
 
 import pytest
 
-from balance.formulas.agreement_factors import LIMITS, bias_margin, limit_factors
-from balance.formulas.calibration import AGREEMENT, Differences, agreement_of
-from balance.formulas.eye_trust import FEWEST_FOR_TRUST, TRUST, trust_in
+from balance.formulas.guesses.agreement_factors import LIMITS, bias_margin, limit_factors
+from balance.formulas.guesses.calibration import AGREEMENT, Differences, agreement_of
+from balance.formulas.guesses.eye_trust import FEWEST_FOR_TRUST, TRUST, trust_in
 from balance.formulas.methods import NO_SOURCE
 
 

@@ -14,22 +14,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from balance.formulas.crop_load import (
+from balance.formulas.crops.crop_load import (
     HEAVY_AND_UNRIPE,
     WrongPairing,
     crop_load,
     leaf_area_per_yield,
     ripeness_flag,
 )
-from balance.formulas.ranges import Range, judge
-from balance.formulas.statistics import summarise
-from balance.formulas.vine_size import (
+from balance.formulas.crops.vine_size import (
     canopy_length,
     mean_cane_weight,
     pruning_weight_per_canopy_metre,
     pruning_weight_per_row_metre,
     shoots_per_canopy_metre,
 )
+from balance.formulas.ranges import Range, judge
+from balance.formulas.statistics import summarise
 
 POUND = Decimal("0.45359237")
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data" / "coombe2019.csv"

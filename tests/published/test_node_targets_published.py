@@ -6,16 +6,17 @@ READ: the figure was read in the source. READ*: in a source of low authority. CO
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
-from balance.formulas.node_targets import FIXED, PER_UNIT, NodeFormula, node_target, nodes_worth_of
-from balance.formulas.retained_counts import arithmetic_slips
+from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula, node_target, nodes_worth_of
+from balance.formulas.targets.retained_counts import arithmetic_slips
 
 POUND = Decimal("0.45359237")
 
 
-def per_pound(first: int, further: int, **more: int) -> NodeFormula:
+def per_pound(first: int, further: int, **more: Any) -> NodeFormula:
     return NodeFormula(Decimal(first), Decimal(further), Decimal(1), "[lb_av]", POUND, **more)
 
 

@@ -15,10 +15,10 @@ from scipy import stats
 from statsmodels.stats.proportion import samplesize_confint_proportion
 
 from balance.formulas.methods import MARKS
-from balance.formulas.sample_draw import systematic
-from balance.formulas.sample_estimate import estimate_mean
-from balance.formulas.sample_size import DEFAULT_VARIATION, METHOD, NORMAL, expected_error, vines_needed
-from balance.formulas.shrinkage import Group, shrink
+from balance.formulas.samples.sample_draw import systematic
+from balance.formulas.samples.sample_estimate import estimate_mean
+from balance.formulas.samples.sample_size import DEFAULT_VARIATION, METHOD, NORMAL, expected_error, vines_needed
+from balance.formulas.samples.shrinkage import Group, shrink
 from balance.formulas.statistics import summarise
 
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data" / "coombe2019.csv"

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import pytest
 
-from balance.cluster_weights import cluster_weights
-from balance.formulas.estimates import exact, share_of
-from balance.formulas.lag_phase import DEFAULT_FACTOR, default_factor, own_factor
-from balance.formulas.planting_density import ACRE_M2, planting_density, row_length_on, whole_vines
-from balance.formulas.shoot_thinning import clusters_by_shoot_length
-from balance.formulas.thinning import thin, yield_by_crop_load
-from balance.formulas.yield_estimates import bearing_vines, estimate_yield
-from balance.thinning_rules import thinning_rule, thinning_rules
-from balance.yields import SeasonWeights, YieldQuestion, yields_of
+from balance.formulas.yields.estimates import exact, share_of
+from balance.formulas.yields.lag_phase import DEFAULT_FACTOR, default_factor, own_factor
+from balance.formulas.yields.planting_density import ACRE_M2, planting_density, row_length_on, whole_vines
+from balance.formulas.yields.shoot_thinning import clusters_by_shoot_length
+from balance.formulas.yields.thinning import thin, yield_by_crop_load
+from balance.formulas.yields.yield_estimates import bearing_vines, estimate_yield
+from balance.yields.cluster_weight_ways import SeasonWeights, YieldQuestion, yields_of
+from balance.yields.cluster_weights import cluster_weights
+from balance.yields.thinning_rules import thinning_rule, thinning_rules
 
 POUND, FOOT, INCH = 0.45359237, 0.3048, 0.0254
 SHORT_TON = 2000 * POUND

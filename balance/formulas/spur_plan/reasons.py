@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from balance.formulas.explanation import plain
 from balance.formulas.spur_plan.candidates import WATER_SHOOT, Candidate
 from balance.formulas.spur_plan.evaluation import Kept, linked
 from balance.formulas.spur_plan.points import length_points, node_points
 from balance.formulas.spur_plan.renewal import asks_for_renewal, most_nodes
 from balance.formulas.spur_plan.rules import CANE, LENGTH, SPUR, Rules
+from balance.formulas.targets.explanation import plain
 
 RENEWAL_SPUR: Final = "renewal_spur"
 CUT: Final = "cut"

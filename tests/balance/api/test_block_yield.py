@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from balance.block_yields import yield_question
-from balance.formulas.estimates import ratio_of
+from balance.formulas.yields.estimates import ratio_of
+from balance.yields.block_yields import yield_question
 from records.access import enter, open_farm
 from records.kinds.definitions import CLUSTER_COUNT, DORMANT_RECORD, HARVEST_RECORD, VINE_EVENT
 from records.models import Cultivar

@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from balance.formulas.sample_draw import stratified, systematic
-from balance.formulas.sample_size import vines_needed
-from balance.sampling import season_ahead
+from balance.formulas.samples.sample_draw import stratified, systematic
+from balance.formulas.samples.sample_size import vines_needed
+from balance.samples.sampling import season_ahead
 from records.models import Farm
 from tests.balance.api.plot import UNEVEN, Plot
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from balance.formulas.sample_size import vines_needed
+from balance.formulas.samples.sample_size import vines_needed
 
 pytestmark = pytest.mark.django_db
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from balance.formulas.explanation import SentWeight
+from balance.formulas.targets.explanation import SentWeight
 from balance.models import Level
 from balance.resolution import Resolved
 from balance.targets import Bounds, Place, Question, answer, verdict_on

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from balance.buds import newest_adjustments
-from balance.formulas.adjusted_targets import adjust_target, adjusted_nodes, factors_over
-from balance.formulas.bud_adjustments import ADD_PERCENT, NO_CHANGE, OK, Band, adjustments_of, judge_injury
-from balance.formulas.bud_injury import bud_injury, crop_potential
+from balance.buds.published import newest_adjustments
+from balance.formulas.buds.adjusted_targets import adjust_target, adjusted_nodes, factors_over
+from balance.formulas.buds.bud_adjustments import ADD_PERCENT, NO_CHANGE, OK, Band, adjustments_of, judge_injury
+from balance.formulas.buds.bud_injury import bud_injury, crop_potential
 from balance.formulas.errors import OutOfRange
 from balance.formulas.proportions import chance_of_unlikeness, exact_share, needed_for_margin
 

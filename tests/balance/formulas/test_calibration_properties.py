@@ -11,11 +11,11 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
-from balance.formulas.agreement_factors import limit_factors
-from balance.formulas.calibration import Differences, agreement_of, differences_of, percent_differences_of
-from balance.formulas.calibration_steps import calibration_steps, needed_sentence, trust_sentence
 from balance.formulas.errors import OutOfRange
-from balance.formulas.eye_trust import pairs_needed, trust_in
+from balance.formulas.guesses.agreement_factors import limit_factors
+from balance.formulas.guesses.calibration import Differences, agreement_of, differences_of, percent_differences_of
+from balance.formulas.guesses.calibration_steps import calibration_steps, needed_sentence, trust_sentence
+from balance.formulas.guesses.eye_trust import pairs_needed, trust_in
 from records.units import Quantity, to_canonical
 
 POUND = 0.45359237

@@ -10,17 +10,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from balance.formulas.crop_load import CROP_LOAD, WrongPairing, crop_load, leaf_area_per_yield, ripeness_flag
-from balance.formulas.errors import OutOfRange
-from balance.formulas.quotients import quotient
-from balance.formulas.ranges import Range, judge
-from balance.formulas.vine_size import (
+from balance.formulas.crops.crop_load import CROP_LOAD, WrongPairing, crop_load, leaf_area_per_yield, ripeness_flag
+from balance.formulas.crops.quotients import quotient
+from balance.formulas.crops.vine_size import (
     canopy_length,
     mean_cane_weight,
     pruning_weight_per_canopy_metre,
     pruning_weight_per_row_metre,
     shoots_per_canopy_metre,
 )
+from balance.formulas.errors import OutOfRange
+from balance.formulas.ranges import Range, judge
 
 POUND = Decimal("0.45359237")
 crops = st.floats(0, 200)

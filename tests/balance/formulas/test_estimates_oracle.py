@@ -12,8 +12,8 @@ from scipy import stats
 from uncertainties import ufloat
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.estimates import Estimate, exact, mean_of, next_of, ratio_of, share_of
-from balance.formulas.propagation import Interval, exact_standard_error, interval_of, product, times
+from balance.formulas.yields.estimates import Estimate, exact, mean_of, next_of, ratio_of, share_of
+from balance.formulas.yields.propagation import Interval, exact_standard_error, interval_of, product, times
 
 values = st.lists(st.floats(0.01, 1000), min_size=2, max_size=40)
 

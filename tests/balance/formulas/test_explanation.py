@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from balance.formulas.explanation import SentWeight, explain
-from balance.formulas.node_targets import NodeFormula, node_target
+from balance.formulas.targets.explanation import SentWeight, explain
+from balance.formulas.targets.node_targets import NodeFormula, node_target
 
 POUND = Decimal("0.45359237")
 PER_POUND = NodeFormula(Decimal(30), Decimal(10), Decimal(1), "[lb_av]", POUND)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.node_targets import NodeFormula, node_target, node_targets
+from balance.formulas.targets.node_targets import NodeFormula, node_target, node_targets
 from records.units import Quantity, to_canonical
 
 POUND = Decimal("0.45359237")

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from balance.formulas.node_targets import NodeFormula
-from balance.formulas.retained_counts import arithmetic_slips, judge_count, judge_counts, tolerance_of
+from balance.formulas.targets.node_targets import NodeFormula
+from balance.formulas.targets.retained_counts import arithmetic_slips, judge_count, judge_counts, tolerance_of
 
 PER_POUND = NodeFormula(Decimal(30), Decimal(10), Decimal(1), "[lb_av]", Decimal("0.45359237"))
 

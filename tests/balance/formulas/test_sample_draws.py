@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.row_groups import allocate, row_groups
-from balance.formulas.sample_draw import chance_of, stratified, systematic, walk_order
+from balance.formulas.samples.row_groups import allocate, row_groups
+from balance.formulas.samples.sample_draw import chance_of, stratified, systematic, walk_order
 
 seeds = st.integers(0, 999_999_999)
 counts = st.tuples(st.integers(1, 400), st.integers(0, 400)).filter(lambda pair: pair[1] <= pair[0])
@@ -106,7 +106,7 @@ def test_chance_is_sha_256_as_any_language_computes_it():
 def test_another_process_draws_the_same_vines():
     """Python's own hashes differ from one process to the next; the draw rests on none of them."""
     script = (
-        "from balance.formulas.sample_draw import stratified, systematic\n"
+        "from balance.formulas.samples.sample_draw import stratified, systematic\n"
         "print(systematic(352, 9, 42).tolist(), stratified([bytes([n]) for n in range(60)], [n % 2 for n in range(60)], 6, 42).tolist())"
     )
     said = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True).stdout.strip()

@@ -12,8 +12,15 @@ from scipy import stats
 from statsmodels.stats.weightstats import DescrStatsW
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.sample_estimate import NO_MEAN, TOO_UNEVEN, MeanEstimate, Progress, estimate_mean, progress_of
-from balance.formulas.sample_size import vines_needed
+from balance.formulas.samples.sample_estimate import (
+    NO_MEAN,
+    TOO_UNEVEN,
+    MeanEstimate,
+    Progress,
+    estimate_mean,
+    progress_of,
+)
+from balance.formulas.samples.sample_size import vines_needed
 
 weights = st.lists(st.integers(1, 7000).map(lambda grams: grams / 1000), min_size=2, max_size=60)
 

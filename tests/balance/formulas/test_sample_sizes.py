@@ -11,7 +11,7 @@ from scipy import stats
 from statsmodels.stats.power import TTestPower
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.sample_size import NORMAL, expected_error, quantile_of, vines_needed
+from balance.formulas.samples.sample_size import NORMAL, expected_error, quantile_of, vines_needed
 
 errors = st.floats(2, 50)
 confidences = st.floats(50, 99.9)

@@ -14,7 +14,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.stats.meta_analysis import combine_effects
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.shrinkage import (
+from balance.formulas.samples.shrinkage import (
     CANNOT_BE_TOLD,
     NO_SPREAD,
     TOO_FEW_BLOCKS_A_FARM,
@@ -24,7 +24,7 @@ from balance.formulas.shrinkage import (
     Shrinkage,
     shrink,
 )
-from balance.formulas.variance_parts import between_variance
+from balance.formulas.samples.variance_parts import between_variance
 
 a_group = st.builds(
     Group,

@@ -11,10 +11,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from balance.formulas.crops.size_advice import ADVICE, LOADS, CropBetween, advise
+from balance.formulas.crops.size_steps import steps_of_trend
+from balance.formulas.crops.size_trend import JUDGEMENTS, size_trend
 from balance.formulas.errors import OutOfRange
-from balance.formulas.size_advice import ADVICE, LOADS, CropBetween, advise
-from balance.formulas.size_steps import steps_of_trend
-from balance.formulas.size_trend import JUDGEMENTS, size_trend
 
 #: The first distribution asked of scipy takes longer than a deadline allows on a busy machine.
 patient = settings(deadline=None)

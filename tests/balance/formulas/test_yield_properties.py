@@ -12,12 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from balance.formulas.errors import OutOfRange
-from balance.formulas.estimates import Estimate, exact, share_of
-from balance.formulas.lag_phase import OwnFactor, own_factor
-from balance.formulas.planting_density import planting_density, row_length_on, whole_vines
-from balance.formulas.shoot_thinning import ShootRule, clusters_by_shoot_length, per_shoot
-from balance.formulas.thinning import clusters_between, expected_yield, thin, yield_by_crop_load
-from balance.formulas.yield_estimates import bearing_vines, estimate_yield
+from balance.formulas.yields.estimates import Estimate, exact, share_of
+from balance.formulas.yields.lag_phase import OwnFactor, own_factor
+from balance.formulas.yields.planting_density import planting_density, row_length_on, whole_vines
+from balance.formulas.yields.shoot_thinning import ShootRule, clusters_by_shoot_length, per_shoot
+from balance.formulas.yields.thinning import clusters_between, expected_yield, thin, yield_by_crop_load
+from balance.formulas.yields.yield_estimates import bearing_vines, estimate_yield
 from records.units import Quantity, to_canonical
 
 POUND = 0.45359237

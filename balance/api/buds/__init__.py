@@ -1,0 +1,1 @@
+"""Endpoints of bud injury and its adjustments."""

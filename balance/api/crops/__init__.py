@@ -1,0 +1,1 @@
+"""Endpoints of crop load, vine size and its trend."""

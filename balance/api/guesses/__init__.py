@@ -1,0 +1,1 @@
+"""Endpoints of a pruner's guesses."""

@@ -1,0 +1,1 @@
+"""Endpoints of sampling and shrinkage."""

@@ -1,0 +1,1 @@
+"""Endpoints of yield estimates, thinning and planting density."""

@@ -1,0 +1,1 @@
+"""Bud injury from the samples of a block."""

@@ -1,0 +1,1 @@
+"""What lived through the cold, and how many nodes published rules leave for it."""

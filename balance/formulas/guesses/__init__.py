@@ -1,0 +1,1 @@
+"""A pruner's guesses held against the scale."""

@@ -1,0 +1,1 @@
+"""How many vines to weigh, which, and what their weights say of the rest."""

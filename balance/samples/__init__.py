@@ -1,0 +1,1 @@
+"""Which vines to weigh, and what the weights of some say."""

@@ -1,0 +1,1 @@
+"""Yields by counting clusters, and thinning."""
