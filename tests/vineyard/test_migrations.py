@@ -150,7 +150,10 @@ def let_go_when(holder: psycopg.Connection[Any], seen: Callable[[], bool]) -> It
 
 def indexes(populated: Drill) -> dict[str, bool]:
     return dict(
-        populated.sees_all("SELECT indexrelid::regclass::text, indisvalid FROM pg_index WHERE indrelid > 16384")
+        populated.sees_all(
+            "SELECT indexrelid::regclass::text, indisvalid FROM pg_index WHERE indrelid > 16384 "
+            "AND indexrelid::regclass::text NOT LIKE 'pg_toast.%'"
+        )
     )
 
 
