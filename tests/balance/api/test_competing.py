@@ -94,3 +94,19 @@ def test_without_a_weighing_there_is_no_number_but_a_reason(weighed):
     body = mean_target(weighed, "?season=1999").json()
     assert body["nodes"]["value"] is None
     assert "No vine" in body["nodes"]["reason"]
+
+
+@pytest.mark.parametrize(
+    ("cultivar", "label", "level"),
+    [
+        ("chambourcin", "20+10 per lb", "group"),
+        ("marquette", "20+20 per lb", "group"),
+        ("catawba", "30+10 per lb", "cultivar"),
+    ],
+)
+def test_hybrids_old_and_new_have_unlike_formulas_and_the_level_is_named(cultivar, label, level, cast):
+    """trade.md section 13, row 5: 20+10 and 20+20 (Ohio 2023, READ), 15 to 20 per lb (Kurtural et al. 2006, READ)."""
+    body = {"pruning_weight": {"value": 2, "unit": "lb"}, "cultivar": cultivar}
+    target = cast.nobody.post("/api/v1/balance/targets", body, format="json").json()["target"]
+    assert (target["formula"]["label"], target["level"]) == (label, level)
+    assert (cultivar != "chambourcin") or "chambourcin-15-per-lb" in compete(cast, 2, cultivar=cultivar)
