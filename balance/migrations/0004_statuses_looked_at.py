@@ -6,7 +6,7 @@ from django.db import migrations
 
 class Migration(migrations.Migration):
     # Asked by .ci/migrations.py, which shows all migrations of a release to the checker as one transaction.
-    safe_because = {"constraint-missing-not-valid": "the migration before, which is none, has committed its NOT VALID part"}
+    safe_because = {"constraint-missing-not-valid": "the migration before is not atomic and has committed its NOT VALID part"}
     dependencies = [("balance", "0003_told_otherwise")]
 
     operations = [ValidateConstraint("pruningtarget", "pruning_target_status_known")]

@@ -142,7 +142,7 @@ def test_what_no_schema_forbids_is_422_and_named(members, pointer, cast):
     ("members", "pointer"),
     [({"pairs": []}, "#/pairs"), ({"pairs": [pair(1, 1)] * 2001}, "#/pairs"), ({"pairs": None}, "#/pairs"),
      ({"pairs": [{"guess": {"value": 1, "unit": "lb"}}]}, "#/pairs/0/weight"), ({"unit": "t"}, "#/unit"),
-     ({"tolerance_percent": 0}, "#/tolerance_percent"), ({"tolerance_nodes": 1e300}, "#/tolerance_nodes"),
+     ({"tolerance_percent": 0}, "#/tolerance_percent"), ({"tolerance_nodes": "many"}, "#/tolerance_nodes"),
      ({"pairs": [{**pair(1, 1), "pruner": "TR"}]}, "#/pairs/0/pruner")],
 )  # fmt: skip
 def test_what_the_schema_forbids_is_400_and_named(members, pointer, cast):

@@ -196,7 +196,7 @@ def test_what_breaks_a_rule_is_422_or_400_and_named(path, value, cast):
 @pytest.mark.parametrize(
     ("path", "value"),
     [("target", -1), ("target", 401), ("target", 2.5), ("target", "6"), ("target", None), ("target", ...),
-     ("target", 10**30), ("form", "head"), ("form", []), ("renewal_inside", "yes"), ("arms", []), ("arms", {}),
+     ("form", "head"), ("form", []), ("renewal_inside", "yes"), ("arms", []), ("arms", {}),
      ("arms", None), ("canes", None), ("canes/0", 5), ("canes/0/nodes", 201), ("canes/0/nodes", -1),
      ("canes/0/nodes", True), ("canes/0/angle", 90.5), ("canes/0/angle", "up"), ("canes/0/kind", "root"),
      ("canes/0/kind", {}), ("canes/0/name", ""), ("canes/0/name", 1), ("canes/0/name", "a\u202eb"),
@@ -237,7 +237,13 @@ def test_an_unknown_form_or_parameter_is_refused(query, cast):
     assert ask(cast, vine(), query).status_code == 400
 
 
-@pytest.mark.parametrize("body", ["[]", "null", '"vine"', "{", '{"target": NaN}', '{"target": 1e999}', ""])
+@pytest.mark.parametrize("target", ["1e999", "1" + 30 * "0"])
+def test_a_target_beyond_any_number_is_422_and_named(target, cast):
+    answer = cast.nobody.post(ADDRESS, f'{{"target": {target}}}', content_type="application/json")
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "#/target")
+
+
+@pytest.mark.parametrize("body", ["[]", "null", '"vine"', "{", '{"target": NaN}', ""])
 def test_a_body_that_is_no_vine_is_refused(body, cast):
     answer = cast.nobody.post(ADDRESS, body, content_type="application/json")
     assert answer.status_code == 400
