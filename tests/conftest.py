@@ -76,6 +76,7 @@ def django_db_setup(django_db_blocker: Any) -> Iterator[None]:
             role = owner.ops.quote_name(os.environ["DATABASE_URL"].split("//")[1].split("@")[0].split(":")[0])
             with owner.cursor() as cursor:  # transactional tests empty the tables; nobody else may
                 cursor.execute(f"GRANT TRUNCATE ON ALL TABLES IN SCHEMA public TO {role}")
+        _load_catalogues()  # once: a fifth of a second a test would be minutes
         yield
         with as_owner() as owner:
             owner.creation.destroy_test_db(name, verbosity=0)
@@ -118,12 +119,17 @@ class Cast:
 
 @pytest.fixture
 def catalogue(db: None) -> None:
-    """Cultivars and formulas, as the files in fixtures/ give them."""
+    """Cultivars and formulas, as the files in fixtures/ give them; loaded anew after a test that emptied the tables."""
     from records.models import PruningFormula
-    from records.services.catalogue import load_catalogues
 
     if not PruningFormula.objects.exists():
-        load_catalogues(ROOT / "fixtures" / "catalogue")
+        _load_catalogues()
+
+
+def _load_catalogues() -> None:
+    from records.services.catalogue import load_catalogues
+
+    load_catalogues(ROOT / "fixtures" / "catalogue")
 
 
 @pytest.fixture
