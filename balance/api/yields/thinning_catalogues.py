@@ -135,4 +135,4 @@ def rule_shown(row: ThinningRule) -> dict[str, Any]:
     steps = {"none_up_to": row.none_up_to, "one_up_to": row.one_up_to}
     lengths = {name: None if length is None else {"value": length, "unit": row.unit} for name, length in steps.items()}
     shown = {**asdict(row), **lengths, "cultivars": row.cultivars.split()}
-    return {name: shown[name] for name in ThinningRuleOut().fields}
+    return {name: shown[name] for name in map(str, ThinningRuleOut().fields)}
