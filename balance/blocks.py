@@ -12,6 +12,7 @@ from balance.formulas.targets.node_targets import NodeTargets, node_targets
 from balance.formulas.targets.retained_counts import judge_counts
 from balance.models import Level, TargetStatus
 from balance.resolution import Resolved, resolve_for_block
+from balance.seasons_on_record import newest_season_of
 from balance.standing import seasons_grown
 from balance.targets import Bounds, node_formula
 from balance.walking import Walked, walk
@@ -59,8 +60,7 @@ def weights_of_block(opened: OpenFarm, block: Block, season: int | None) -> NDAr
 def newest_season(opened: OpenFarm, block: Block) -> int | None:
     """Give the newest season in which a vine of the block has a dormant record."""
     records = DormantRecord.objects.for_farm(opened.farm).filter(block=block, withdrawn_at=None)
-    season: int | None = records.order_by("-season").values_list("season", flat=True).first()
-    return season
+    return newest_season_of(records)
 
 
 def _formulas(default: Resolved, walked: Walked) -> tuple[list[Resolved], NDArray[np.intp]]:

@@ -9,25 +9,28 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 
+from balance.packed import one_row, packed_ids, places_among
 from records.access import OpenFarm
 from records.models import Block
 
 #: A vine planted in the season or in the two before it bears little or nothing yet: common practice, no source.
 YOUNG_SEASONS: Final = 3
 
-_NEWEST: Final = """
+#: Of two events of one season the later one counts.
+NEWEST_FIRST: Final = """
+    season DESC, coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
+    observed_at DESC NULLS LAST, id DESC
+"""
+_NEWEST: Final = f"""
     WITH newest AS (
         SELECT DISTINCT ON (vine_id) vine_id, event, season
         FROM vine_event
         WHERE farm_id = %(farm)s AND block_id = %(block)s AND season <= %(season)s AND withdrawn_at IS NULL
-        ORDER BY vine_id, season DESC,
-                 coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
-                 observed_at DESC NULLS LAST, id DESC
+        ORDER BY vine_id, {NEWEST_FIRST}
     )
-"""
+"""  # noqa: S608 - joined from constants
 _IDS: Final = f"{_NEWEST} SELECT string_agg(uuid_send(vine_id), '') FROM newest WHERE event = 'missing'"  # noqa: S608
 _COUNTS: Final = f"""{_NEWEST}
     SELECT (SELECT count(*) FROM vine WHERE farm_id = %(farm)s AND block_id = %(block)s),
@@ -58,17 +61,18 @@ class Places:
 
 def places_in(opened: OpenFarm, block: Block, season: int) -> Places:
     """Count the places of a block and those without a vine, as its events up to a season say."""
-    return Places(*_row(_COUNTS, opened, block, season))
+    return Places(*one_row(_COUNTS, _named(opened, block, season)))
 
 
 def missing_ids(opened: OpenFarm, block: Block, season: int) -> NDArray[np.uint8]:
     """Give the ids of the vines that are missing in a season, 16 bytes a row."""
-    (packed,) = _row(_IDS, opened, block, season)
-    return np.frombuffer(packed or b"", dtype=np.uint8).reshape(-1, 16)
+    return packed_ids(*one_row(_IDS, _named(opened, block, season)))
 
 
-def _row(sql: str, opened: OpenFarm, block: Block, season: int) -> tuple[Any, ...]:
-    with connection.cursor() as cursor:
-        cursor.execute(sql, {"farm": opened.farm.pk, "block": block.pk, "season": season, "young": YOUNG_SEASONS})
-        row: tuple[Any, ...] = cursor.fetchone()
-    return row
+def missing_among(opened: OpenFarm, block: Block, season: int, vines: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Tell of each of these vines of a block, 16 bytes a row, whether it is missing in a season."""
+    return places_among(vines, missing_ids(opened, block, season)) >= 0
+
+
+def _named(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
+    return {"farm": opened.farm.pk, "block": block.pk, "season": season, "young": YOUNG_SEASONS}

@@ -9,6 +9,7 @@ from django.db.models import Avg, Count, ExpressionWrapper, F, FloatField, Q, Qu
 from django.db.models.functions import NullIf
 
 from balance.formulas.guesses.calibration import Differences
+from balance.seasons_on_record import newest_season_of
 from records.access import OpenFarm
 from records.models import DormantRecord
 
@@ -47,7 +48,7 @@ def guesses_of(opened: OpenFarm, season: int | None, pruner: str | None) -> Gues
     )
     named = pairs.filter(pruner=pruner) if pruner is not None else pairs.exclude(pruner="")
     if season is None:
-        season = named.order_by("-season").values_list("season", flat=True).first()
+        season = newest_season_of(named)
     rows = list(_summed(named.filter(season=season))[: MOST_PRUNERS + 1])
     return GuessesOfSeason(
         season=season,

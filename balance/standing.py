@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 
-from balance.walking import Vines, packed_ids, places_among
+from balance.packed import one_row, packed_column, packed_ids, places_among
+from balance.walking import Vines
 from records.access import OpenFarm
 from records.models import Block, Vine
 from records.models.farms import Hemisphere
@@ -44,9 +44,7 @@ class Standing:
 
 def standing_of(opened: OpenFarm, block: Block, vine: Vine, season: int) -> Standing:
     """Give how many seasons a vine has grown before a harvest, and its living spur positions."""
-    with connection.cursor() as cursor:
-        cursor.execute(_OF_A_VINE, {"farm": opened.farm.pk, "vine": vine.pk, "season": season})
-        planted, positions = cursor.fetchone()
+    planted, positions = one_row(_OF_A_VINE, {"farm": opened.farm.pk, "vine": vine.pk, "season": season})
     year = vine.year_planted or block.year_planted
     if planted is None and year is not None:
         planted = _first_harvest(opened, year)
@@ -58,11 +56,9 @@ def seasons_grown(opened: OpenFarm, block: Block, vines: Vines, season: int | No
     years = vines.years_planted.astype(np.float64)
     years[years == 0] = np.nan if block.year_planted is None else block.year_planted
     planted = years + _first_harvest(opened, 0)
-    with connection.cursor() as cursor:
-        cursor.execute(_PLANTED_IN_A_BLOCK, {"farm": opened.farm.pk, "block": block.pk, "season": season})
-        ids, seasons = cursor.fetchone()
+    ids, seasons = one_row(_PLANTED_IN_A_BLOCK, {"farm": opened.farm.pk, "block": block.pk, "season": season})
     at = places_among(packed_ids(ids), vines.ids)
-    told = np.frombuffer(seasons or b"", dtype=">i2").astype(np.float64)
+    told = packed_column(seasons, ">i2")
     planted[at[at >= 0]] = told[at >= 0]
     return np.maximum(0.0, (np.nan if season is None else season) - planted)
 

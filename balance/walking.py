@@ -14,9 +14,9 @@ from threading import Lock
 from typing import Any, Final
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 
+from balance.packed import one_row, packed_column, packed_ids, places_among
 from records.access import OpenFarm
 from records.errors import NotValid
 from records.models import Block
@@ -118,16 +118,16 @@ def walk(
             code="too_many_vines",
             detail=f"The block has {len(vines):,} vines; at most {most:,} are answered at once. Ask by row.",
         )
-    return _with_records(vines, _row(_RECORDS, opened.farm.pk, block.pk, season))
+    return _with_records(vines, one_row(_RECORDS, [opened.farm.pk, block.pk, season]))
 
 
 def _vines(opened: OpenFarm, block: Block) -> Vines:
     """Give the block's vines, read again only where something about them has changed."""
     key = (opened.farm.pk, block.pk)
-    state = _row(_STATE, *key)
+    state = one_row(_STATE, key)
     kept = _known.get(key)
     if kept is None or kept[0] != state:
-        kept = state, _unpacked(_row(_VINES, *key))
+        kept = state, _unpacked(one_row(_VINES, key))
     with _keeping:
         _known[key] = kept
         _known.move_to_end(key)
@@ -141,10 +141,10 @@ def _unpacked(row: tuple[Any, ...]) -> Vines:
     return Vines(
         ids=packed_ids(ids),
         labels=np.array(labels.encode().split(b"\n") if labels else [], dtype=np.bytes_),
-        row_numbers=_column(row_numbers, ">i2", np.int16),
-        places=_column(places, ">i2", np.int16),
+        row_numbers=packed_column(row_numbers, ">i2", np.int16),
+        places=packed_column(places, ">i2", np.int16),
         formula_ids=packed_ids(formula_ids),
-        years_planted=_column(years_planted, ">i2", np.int16),
+        years_planted=packed_column(years_planted, ">i2", np.int16),
     )
 
 
@@ -155,37 +155,10 @@ def _with_records(vines: Vines, row: tuple[Any, ...]) -> Walked:
     here = at >= 0  # a record of a vine in another row is left out
     records = np.zeros_like(vines.ids)
     records[at[here]] = packed_ids(record_ids)[here]
-    counted = _column(retained, ">i2", np.float64)
+    counted = packed_column(retained, ">i2", np.float64)
     counted[counted < 0] = np.nan  # -1 is how the query says "not counted"
     laid = []
-    for column in (_column(weights, ">f8", np.float64), _column(resolutions, ">f8", np.float64), counted):
+    for column in (packed_column(weights, ">f8", np.float64), packed_column(resolutions, ">f8", np.float64), counted):
         laid.append(np.full(len(vines), np.nan))
         laid[-1][at[here]] = column[here]
     return Walked(vines, records, *laid)
-
-
-def places_among(wanted: NDArray[np.uint8], among: NDArray[np.uint8]) -> NDArray[np.intp]:
-    """Give where each id stands among others; -1 where it does not."""
-    if not len(wanted) or not len(among):
-        return np.full(len(wanted), -1, dtype=np.intp)
-    names, sought = (np.ascontiguousarray(each).view("S16").ravel() for each in (among, wanted))
-    order = np.argsort(names)
-    found = np.minimum(np.searchsorted(names, sought, sorter=order), len(names) - 1)
-    at = order[found]
-    return np.where(names[at] == sought, at, -1)
-
-
-def _row(sql: str, *arguments: Any) -> tuple[Any, ...]:
-    with connection.cursor() as cursor:
-        cursor.execute(sql, arguments)
-        row: tuple[Any, ...] = cursor.fetchone()
-    return row
-
-
-def packed_ids(packed: bytes | None) -> NDArray[np.uint8]:
-    """Read ids that the database packed into one value, 16 bytes a row."""
-    return np.frombuffer(packed or b"", dtype=np.uint8).reshape(-1, 16)
-
-
-def _column(packed: bytes | None, kind: str, wanted: Any) -> NDArray[Any]:
-    return np.frombuffer(packed or b"", dtype=kind).astype(wanted)

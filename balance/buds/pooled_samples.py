@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from balance.blocks import targets_of_block
 from balance.formulas.buds.adjusted_targets import MOST_NODES
+from balance.seasons_on_record import newest_season_of
 from records.access import OpenFarm
 from records.errors import NotValid
 from records.models import Block, BudSample
@@ -63,7 +64,7 @@ def samples_of_block(opened: OpenFarm, block: Block, season: int | None) -> Pool
     """Pool the live bud samples of a block; without a season, those of the newest that has any."""
     live = BudSample.objects.for_farm(opened.farm).filter(block=block, withdrawn_at=None)
     if season is None:
-        season = live.order_by("-season").values_list("season", flat=True).first()
+        season = newest_season_of(live)
     found = live.filter(season=season)
     sums = _sums(found)
     both = (sums["nodes_of_both"], sums["primaries_of_both"], sums["secondaries_of_both"])

@@ -12,6 +12,7 @@ from balance.formulas.crops.crop_load import CROP_LOAD, crop_load
 from balance.formulas.crops.quotients import Quotient, reason_of, significant
 from balance.formulas.crops.winters import Winter, winter_of
 from balance.missing_vines import places_in
+from balance.seasons_on_record import newest_season_of
 from records.access import OpenFarm
 from records.models import Block, HarvestRecord, Vine
 
@@ -155,8 +156,7 @@ def soluble_solids_of(opened: OpenFarm, block: Block, season: int) -> float | No
 def newest_crop_season(opened: OpenFarm, block: Block) -> int | None:
     """Give the newest season of which a harvest of the block is recorded."""
     records = HarvestRecord.objects.for_farm(opened.farm).filter(block=block, withdrawn_at=None)
-    season: int | None = records.order_by("-season").values_list("season", flat=True).first()
-    return season
+    return newest_season_of(records)
 
 
 def standing_in(opened: OpenFarm, block: Block, season: int) -> int:

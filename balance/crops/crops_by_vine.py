@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 
 from balance.formulas.crops.crop_load import crop_load
 from balance.formulas.crops.quotients import Quotients
-from balance.missing_vines import missing_ids
-from balance.walking import Vines, Walked, packed_ids, places_among, walk
+from balance.missing_vines import missing_among
+from balance.packed import one_row, packed_column, packed_ids, places_among
+from balance.walking import Vines, Walked, walk
 from records.access import OpenFarm
 from records.models import Block
 
@@ -92,25 +92,20 @@ def standing_vines(opened: OpenFarm, block: Block, season: int | None, vines: Vi
 
 
 def _stands(opened: OpenFarm, block: Block, season: int | None, vines: Vines) -> NDArray[np.bool_]:
-    stands = np.ones(len(vines), dtype=np.bool_)
     if season is None:
-        return stands
-    at = places_among(missing_ids(opened, block, season), vines.ids)
-    stands[at[at >= 0]] = False
-    return stands
+        return np.ones(len(vines), dtype=np.bool_)
+    return ~missing_among(opened, block, season, vines.ids)
 
 
 def _columns(
     sql: str, opened: OpenFarm, block: Block, season: int | None, vines: Vines
 ) -> tuple[NDArray[np.intp], list[NDArray[np.float64]]]:
     """Give where the rows found stand among the vines, and their columns laid beside the vines."""
-    with connection.cursor() as cursor:
-        cursor.execute(sql, {"farm": opened.farm.pk, "block": block.pk, "season": season})
-        ids, *packed = cursor.fetchone()
+    ids, *packed = one_row(sql, {"farm": opened.farm.pk, "block": block.pk, "season": season})
     at = places_among(packed_ids(ids), vines.ids)
     here = at >= 0
     laid = []
     for column in packed:
         laid.append(np.full(len(vines), np.nan))
-        laid[-1][at[here]] = np.frombuffer(column or b"", dtype=">f8")[here]
+        laid[-1][at[here]] = packed_column(column, ">f8")[here]
     return at[here], laid

@@ -8,6 +8,8 @@ from typing import Final
 
 from django.db import connection
 
+from balance.missing_vines import NEWEST_FIRST
+from balance.seasons_on_record import newest_season_of
 from records.access import OpenFarm
 from records.errors import NotValid
 from records.models import Cultivar, DormantRecord
@@ -15,7 +17,7 @@ from records.models import Cultivar, DormantRecord
 #: More blocks than this are not answered for at once.
 MOST_BLOCKS: Final = 2000
 
-_MEANS: Final = """
+_MEANS: Final = f"""
     WITH weighed AS (
         SELECT block_id, count(*) AS n, avg(weight) AS mean, stddev_samp(weight) AS deviation
         FROM (SELECT block_id, pruning_weight_kg::float8 AS weight FROM dormant_record
@@ -26,9 +28,7 @@ _MEANS: Final = """
     newest AS (
         SELECT DISTINCT ON (vine_id) block_id, event FROM vine_event
         WHERE farm_id = %(farm)s AND season <= %(season)s AND withdrawn_at IS NULL
-        ORDER BY vine_id, season DESC,
-                 coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
-                 observed_at DESC NULLS LAST, id DESC),
+        ORDER BY vine_id, {NEWEST_FIRST}),
     gone AS (SELECT block_id, count(*) AS vines FROM newest WHERE event = 'missing' GROUP BY block_id)
     SELECT block.id, block.name, block.cultivar_id, coalesce(weighed.n, 0), weighed.mean, weighed.deviation,
            greatest(coalesce(planted.vines, 0) - coalesce(gone.vines, 0), coalesce(weighed.n, 0))
@@ -39,7 +39,7 @@ _MEANS: Final = """
     WHERE block.farm_id = %(farm)s AND (%(cultivar)s::text IS NULL OR block.cultivar_id = %(cultivar)s)
     ORDER BY block.name, block.id
     LIMIT %(most)s
-"""
+"""  # noqa: S608 - joined from constants
 
 
 @dataclass(frozen=True)
@@ -87,5 +87,4 @@ def block_means(opened: OpenFarm, season: int, cultivar: Cultivar | None = None)
 def newest_season_of_farm(opened: OpenFarm) -> int | None:
     """Give the newest season in which any vine of the farm has a dormant record."""
     records = DormantRecord.objects.for_farm(opened.farm).filter(withdrawn_at=None)
-    season: int | None = records.order_by("-season").values_list("season", flat=True).first()
-    return season
+    return newest_season_of(records)

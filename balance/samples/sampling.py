@@ -24,7 +24,7 @@ from balance.formulas.samples.sample_size import (
     quantile_of,
     vines_needed,
 )
-from balance.missing_vines import missing_ids
+from balance.missing_vines import missing_among
 from balance.walking import Walked, walk
 from records.access import OpenFarm
 from records.errors import NotValid
@@ -136,12 +136,7 @@ def frame_of(opened: OpenFarm, block: Block, season: int) -> Frame:
             detail=f"The block has {vines:,} vines; a sample is drawn from at most {MOST_VINES:,}. Divide the block.",
         )
     walked = walk(opened, block, season, most=MOST_VINES)
-    gone = np.isin(_names(walked.vines.ids), _names(missing_ids(opened, block, season)))
-    return Frame(season, walked, ~gone)
-
-
-def _names(packed: NDArray[np.uint8]) -> NDArray[np.bytes_]:
-    return np.ascontiguousarray(packed).view("S16").ravel()
+    return Frame(season, walked, ~missing_among(opened, block, season, walked.vines.ids))
 
 
 def spread_of(opened: OpenFarm, block: Block, season: int) -> Spread:

@@ -13,8 +13,9 @@ from balance.formulas.yields.estimates import Estimate, exact
 from balance.formulas.yields.lag_phase import CLUSTER_KG, DEFAULT_METHOD, OWN_METHOD
 from balance.formulas.yields.thinning import BY_CROP_LOAD, BY_YIELD, Thinned, thin, yield_by_crop_load
 from balance.formulas.yields.yield_estimates import EARLIER_SEASONS, THIS_SEASON
-from balance.missing_vines import missing_ids
-from balance.walking import Walked, places_among
+from balance.missing_vines import missing_among
+from balance.packed import places_among
+from balance.walking import Walked
 from balance.yields.block_yields import ALL_SEASONS, ClusterCounts, counts_of, yield_question
 from balance.yields.cluster_weight_ways import WayToWeight, weights_of
 from records.access import OpenFarm
@@ -89,7 +90,7 @@ def thinning_of_block(
     ways = weights_of(yield_question(opened, block, season).question)
     way = WayToWeight(AS_SENT, (exact(sent_kg),), None) if sent_kg is not None else _nearest(ways)
     counted = _counted(walked, counts_of(opened, block, season))
-    gone = places_among(walked.vines.ids, missing_ids(opened, block, season or ALL_SEASONS)) >= 0
+    gone = missing_among(opened, block, season or ALL_SEASONS, walked.vines.ids)
     wanted_kg = np.where(gone, np.nan, _wanted(walked, wanted))
     thinned = _thin(counted, wanted_kg, way.weight)
     unknown = np.full(len(walked), way.weight is None)

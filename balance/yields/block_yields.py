@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from balance.formulas.targets.explanation import plain
 from balance.formulas.yields.estimates import Estimate, mean_of, ratio_of, share_of
 from balance.formulas.yields.lag_phase import CLUSTER_KG
-from balance.missing_vines import Places, missing_ids, places_in
-from balance.walking import packed_ids, places_among
+from balance.missing_vines import Places, missing_among, places_in
+from balance.packed import one_row, packed_column, packed_ids
+from balance.seasons_on_record import newest_season_of
 from balance.yields.cluster_weight_ways import SeasonWeights, YieldQuestion
 from records.access import OpenFarm
 from records.errors import NotValid
@@ -93,13 +94,12 @@ class BlockYield:
 def newest_count(opened: OpenFarm, block: Block) -> int | None:
     """Give the newest season in which clusters of the block were counted."""
     counts = ClusterCount.objects.for_farm(opened.farm).filter(block=block, withdrawn_at=None)
-    season: int | None = counts.order_by("-season").values_list("season", flat=True).first()
-    return season
+    return newest_season_of(counts)
 
 
 def counts_of(opened: OpenFarm, block: Block, season: int | None) -> ClusterCounts:
     """Give what was counted on the block's vines in one season."""
-    ids, *columns = _row(_COUNTS, [opened.farm.pk, block.pk, season])
+    ids, *columns = one_row(_COUNTS, [opened.farm.pk, block.pk, season])
     return ClusterCounts(packed_ids(ids), *map(_floats, columns))
 
 
@@ -117,7 +117,7 @@ def yield_question(opened: OpenFarm, block: Block, season: int | None) -> BlockY
         detail = "This block has no vines yet, so there is nothing to estimate. Add rows and vines first."
         raise NotValid.at("block", code="no_vines", detail=detail)
     counts = counts_of(opened, block, season)
-    bearing = places_among(counts.vines, missing_ids(opened, block, until)) < 0
+    bearing = ~missing_among(opened, block, until, counts.vines)
     early, doubt = _lag_phase(counts)
     area, ground = _area(block, places)
     question = YieldQuestion(
@@ -150,7 +150,7 @@ def _lag_phase(counts: ClusterCounts) -> tuple[Estimate | None, tuple[str, ...]]
 
 
 def _this_season(opened: OpenFarm, block: Block, season: int) -> Estimate | None:
-    kilograms, clusters = map(_floats, _row(_THIS_SEASON, _named(opened, block, season)))
+    kilograms, clusters = map(_floats, one_row(_THIS_SEASON, _named(opened, block, season)))
     if not kilograms.size:
         return None
     return ratio_of(kilograms * clusters, clusters) if (clusters > 0).all() else mean_of(kilograms)
@@ -183,12 +183,5 @@ def _named(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
     return {**named, "low": low, "high": high, "most": _MOST_SEASONS}
 
 
-def _row(sql: str, arguments: Any) -> tuple[Any, ...]:
-    with connection.cursor() as cursor:
-        cursor.execute(sql, arguments)
-        row: tuple[Any, ...] = cursor.fetchone()
-    return row
-
-
 def _floats(packed: bytes | None) -> NDArray[np.float64]:
-    return np.frombuffer(packed or b"", dtype=">f8").astype(np.float64)
+    return packed_column(packed, ">f8")

@@ -12,22 +12,21 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.advice import CAUTIONS
+from balance.api.targets.weighed import OfAWeighing, weight_sent
 from balance.blocks import newest_season
 from balance.competing import competing_for, competing_formulas
-from balance.formulas.targets.explanation import SentWeight
 from balance.models import Level, TargetStatus
 from balance.resolution import Resolved
 from balance.samples.sampling import frame_of
 from balance.targets import Answer, Question
 from balance.targets import answer as computed_answer
 from records.api.catalogue import FORMULA_EXAMPLE, FormulaOut
-from records.api.fields import MassIn, cultivar_field, cultivar_group_field
+from records.api.fields import cultivar_field, cultivar_group_field
 from records.api.parameters import SEASON
-from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer
+from records.api.strict import StrictIntegerField, StrictQuery
 from records.api.views import FarmView, OpenView
 from records.errors import NotValid
 from records.services.vineyards import block_of
-from records.units import Quantity, to_canonical
 
 _FIXED = {**FORMULA_EXAMPLE, "code": "concord-fixed-100", "label": "100 nodes", "kind": "fixed", "first_nodes": 100}
 _FIXED |= {"further_nodes": 0, "group": None, "cultivar": "concord", "is_default": False, "lowest_units": 1.5}
@@ -78,19 +77,11 @@ _BLOCK_EXAMPLE = {
 NOT_YET: Final = "The block has no dormant record yet. Post a weighing, or say a season that has one."
 
 
-class CompetingQuestion(StrictSerializer):
+class CompetingQuestion(OfAWeighing):
     """A weight, and the cultivar or group whose formulas are wanted."""
 
-    pruning_weight = MassIn(help_text="One-year-old wood cut from the vine, 0 to 50 kg.")
     cultivar = cultivar_field(required=False, help_text="Code from /cultivars.")
     cultivar_group = cultivar_group_field(required=False, help_text="Code from /cultivar-groups.")
-
-    def validate_pruning_weight(self, weight: Quantity) -> Quantity:
-        if not 0 <= to_canonical(weight, "mass") <= 50:
-            raise serializers.ValidationError(
-                "The prunings of one vine weigh between 0 and 50 kg. Check the unit.", code="out_of_range"
-            )
-        return weight
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if bool(attrs.get("cultivar")) == bool(attrs.get("cultivar_group")):
@@ -145,8 +136,7 @@ class CompetingTargets(OpenView):
         sent = CompetingQuestion(data=request.data)
         sent.is_valid(raise_exception=True)
         values: dict[str, Any] = sent.validated_data
-        weight = values["pruning_weight"]
-        known = SentWeight(weight.value, weight.unit, to_canonical(weight, "mass"))
+        known = weight_sent(values["pruning_weight"])
         formulas = competing_formulas(values.get("cultivar"), values.get("cultivar_group"))
         told = (computed_answer(Question(Resolved(formula, Level.REQUEST), known)) for formula in formulas)
         return Response({"results": [_shown(each) for each in told], "cautions": list(CAUTIONS)})

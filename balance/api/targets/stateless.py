@@ -18,13 +18,13 @@ from balance.api.targets.answers import (
     target_shown,
     verdict_shown,
 )
-from balance.formulas.targets.explanation import SentWeight
+from balance.api.targets.weighed import OfAWeighing, weight_sent
 from balance.models import Level
 from balance.resolution import Resolved, resolve_for_cultivar
 from balance.targets import Bounds, Place, Question, verdict_on
 from balance.targets import answer as computed
 from records.api.fields import FormulaField, LengthIn, MassIn, cultivar_field, cultivar_group_field
-from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer
+from records.api.strict import StrictIntegerField, StrictQuery
 from records.api.views import OpenView
 from records.units import Quantity, to_canonical
 
@@ -36,10 +36,9 @@ _ASKED = {
 }
 
 
-class TargetQuestion(StrictSerializer):
+class TargetQuestion(OfAWeighing):
     """A weight, and the formula or the cultivar that it is asked for."""
 
-    pruning_weight = MassIn(help_text="One-year-old wood cut from the vine, 0 to 50 kg.")
     scale_resolution = MassIn(required=False, allow_null=True, help_text="The scale's smallest step.")
     formula = FormulaField(required=False, help_text="Code from /formulas; `code@version` names a version.")
     cultivar = cultivar_field(required=False, help_text="Code from /cultivars: its formula, else its group's, answers.")
@@ -60,13 +59,6 @@ class TargetQuestion(StrictSerializer):
         help_text="Length of canopy of one vine, 0.1 to 100 m: its space along the row, for each curtain of leaves.",
     )
     nodes_retained = StrictIntegerField(min_value=0, max_value=2000, required=False, allow_null=True)
-
-    def validate_pruning_weight(self, weight: Quantity) -> Quantity:
-        if not 0 <= to_canonical(weight, "mass") <= 50:
-            raise serializers.ValidationError(
-                "The prunings of one vine weigh between 0 and 50 kg. Check the unit.", code="out_of_range"
-            )
-        return weight
 
     def validate_canopy_length(self, length: Quantity | None) -> Quantity | None:
         if length is not None and not Decimal("0.1") <= to_canonical(length, "length") <= 100:
@@ -125,8 +117,8 @@ class StatelessTarget(OpenView):
         given = computed(
             Question(
                 resolved=_resolved(values),
-                weight=_sent(values["pruning_weight"]),
-                scale_resolution=_sent(values.get("scale_resolution")),
+                weight=weight_sent(values["pruning_weight"]),
+                scale_resolution=weight_sent(values.get("scale_resolution")),
                 bounds=Bounds(values.get("minimum_nodes"), values.get("maximum_nodes")),
                 place=_place(values),
             )
@@ -145,7 +137,3 @@ def _resolved(values: dict[str, Any]) -> Resolved:
     if values.get("formula"):
         return Resolved(values["formula"], Level.REQUEST)
     return resolve_for_cultivar(values.get("cultivar"), values.get("cultivar_group"))
-
-
-def _sent(quantity: Quantity | None) -> SentWeight | None:
-    return SentWeight(quantity.value, quantity.unit, to_canonical(quantity, "mass")) if quantity else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 from balance.formulas.methods import NO_SOURCE, READ, READ_LOW, Method
@@ -98,11 +98,6 @@ CANE_RULES: Final = Rules(
 def rules_of(form: str) -> Rules:
     """Give the rules of a form as they stand unless somebody says otherwise."""
     return {SPUR: SPUR_RULES, CANE: CANE_RULES}[form]
-
-
-def with_spacing(rules: Rules, least_mm: int, widest_mm: int) -> Rules:
-    """Give rules with another spacing of spurs."""
-    return replace(rules, least_spacing_mm=least_mm, widest_spacing_mm=widest_mm)
 
 
 METHOD: Final = Method(
