@@ -2,9 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 from records.constraints import Said
+
+_WHOLE: Final = "A quantity has a value and a unit."
+
+
+def _of_a_candidate(table: str) -> Iterator[tuple[str, Said]]:
+    """Give the sentences of the rules that a candidate keeps."""
+    place = "candidate"
+    yield f"{table}_candidate_springs_from_known", ("unknown_place", (place,), "The place is not one that is known.")
+    yield f"{table}_candidate_ripeness_known", ("unknown_ripeness", (place,), "The ripeness is not one that is known.")
+    yield f"{table}_candidate_diameter_whole", ("incomplete_quantity", (place,), _WHOLE)
+    yield f"{table}_candidate_length_whole", ("incomplete_quantity", (place,), _WHOLE)
+    yield f"{table}_candidate_diameter_0_to_100_mm", ("out_of_range", (place,), "A diameter is at most 100 mm.")
+    yield f"{table}_candidate_length_0_to_20_m", ("out_of_range", (place,), "A length is at most 20 m.")
+    yield (
+        f"{table}_nodes_laid_down_0_to_200",
+        ("out_of_range", ("nodes_laid_down",), "At most 200 nodes are laid down."),
+    )
+    yield f"{table}_wraps_0_to_20", ("out_of_range", ("wraps",), "At most 20 turns are taken round the wire.")
+
 
 CONSTRAINTS: Final[dict[str, Said]] = {
     "pruning_target_once_as_it_was_told": (
@@ -23,4 +43,56 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         ("dormant_record",),
         "The record is not among this farm's.",
     ),
+    "cordon_case_scope_known": ("unknown_scope", ("scope",), "The scope is not one that the service knows."),
+    "cordon_case_step_known": ("unknown_step", ("step",), "The step is not one that the service knows."),
+    "cordon_case_cordon_known": ("unknown_cordon", ("cordon",), "The cordon is not one that the service knows."),
+    "cordon_case_names_its_cordon": (
+        "scope_mismatch",
+        ("cordon",),
+        "Name the cordon for a cordon or a part of one, and none for the whole vine.",
+    ),
+    "cordon_case_reasons_known": ("unknown_reason", ("reasons",), "A reason is not one that the service knows."),
+    "cordon_case_not_before_it_was_noticed": (
+        "out_of_range",
+        ("happened_on",),
+        "A step is not taken before the case was noticed.",
+    ),
+    "cordon_case_one_open_a_cordon": ("already_recorded", ("cordon",), "The cordon has an open case already."),
+    "cordon_case_vine_of_the_same_farm": ("no_such_vine", ("vine",), "The vine is not among this farm's."),
+    "cordon_step_step_known": ("unknown_step", ("step",), "The step is not one that the service knows."),
+    "cordon_step_once_a_number": ("already_recorded", ("step",), "The case has this step already."),
+    "cordon_step_season_1900_to_2100": ("out_of_range", ("happened_on",), "A season lies between 1900 and 2100."),
+    "cordon_step_cordon_case_of_the_same_farm": ("no_such_case", ("case",), "The case is not among this farm's."),
+    "cordon_step_cordon_inspection_of_the_same_farm": (
+        "no_such_record",
+        ("inspection",),
+        "The inspection is not among this farm's.",
+    ),
+    "cordon_settings_once_a_block": ("already_recorded", ("block",), "There are settings for this already."),
+    "cordon_settings_blank_share_1_to_100": ("out_of_range", ("blank_share",), "A share lies between 1 and 100 %."),
+    "cordon_settings_blank_length_0_to_100_m": (
+        "out_of_range",
+        ("blank_length",),
+        "A length lies between 0 and 100 m.",
+    ),
+    "cordon_settings_dieback_length_0_to_100_m": (
+        "out_of_range",
+        ("dieback_length",),
+        "A length lies between 0 and 100 m.",
+    ),
+    "cordon_settings_fewest_positions_1_to_500": (
+        "out_of_range",
+        ("fewest_living_positions",),
+        "Positions lie between 1 and 500.",
+    ),
+    "cordon_settings_years_in_decline_1_to_20": (
+        "out_of_range",
+        ("years_in_decline",),
+        "Years lie between 1 and 20.",
+    ),
+    "cordon_settings_blank_length_whole": ("incomplete_quantity", ("blank_length",), _WHOLE),
+    "cordon_settings_dieback_length_whole": ("incomplete_quantity", ("dieback_length",), _WHOLE),
+    "cordon_settings_block_of_the_same_farm": ("no_such_block", ("block",), "The block is not among this farm's."),
+    **dict(_of_a_candidate("cordon_case")),
+    **dict(_of_a_candidate("cordon_step")),
 }

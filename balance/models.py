@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from django.db import models
 
+from balance.cordons.models import CordonCase, CordonSettings, CordonStep
 from records.models import DormantRecord, PruningFormula
 from records.models.base import FarmOwned, one_of
+
+__all__ = ["CordonCase", "CordonSettings", "CordonStep", "Level", "PruningTarget", "TargetStatus"]
 
 
 class TargetStatus(models.TextChoices):

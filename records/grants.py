@@ -19,6 +19,8 @@ LESS: Final[dict[str, str]] = {
     "pruning_formula": "SELECT, INSERT",  # a version is never changed and never removed: others may rest on it
     "balance_range": "SELECT, INSERT",
     **dict.fromkeys(KINDS, "SELECT, INSERT, UPDATE"),  # a record is withdrawn, never removed
+    "cordon_case": "SELECT, INSERT, UPDATE",  # a case is withdrawn, never removed
+    "cordon_step": "SELECT, INSERT",  # a step is followed, never changed
     "feed_epoch": "SELECT",  # only a restore begins the next
     "import": "SELECT, INSERT, UPDATE",
     "import_row": "SELECT, INSERT",

@@ -61,6 +61,10 @@ class Scene:
             "pruning_weight": {"value": 2.8, "unit": "lb"},
         }
 
+    def failing_cordon(self) -> dict[str, Any]:
+        """Give a case of replacement on a vine that has none."""
+        return {"vine": str(next(self.vines).pk), "scope": "cordon", "cordon": "left", "noticed_on": "2024-01-17"}
+
     def new(self, kind: Kind, **more: Any) -> dict[str, Any]:
         """Give a new record of a kind, about a vine that has none."""
         example = {name: value for name, value in NEW[kind.name].items() if name not in {"id", "block", "vine"}}
@@ -286,6 +290,30 @@ MATRIX: dict[tuple[str, str], Case] = {
         MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True
     ),
     **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
+    ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
+    ("GET", "api/v1/farms/{farm}/cordon-settings"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/cordon-settings"): Case(
+        MANAGE, body=lambda scene: {"block": str(scene.ids["block"]), "blank_share_percent": 40}
+    ),
+    ("GET", "api/v1/farms/{farm}/cordon-settings/{settings}"): Case(READ),
+    ("PATCH", "api/v1/farms/{farm}/cordon-settings/{settings}"): Case(
+        MANAGE_CHANGE, body=lambda _: {"years_in_decline": 3}, if_match=True
+    ),
+    ("GET", "api/v1/farms/{farm}/cordon-cases"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/cordon-cases"): Case(RECORD, body=lambda scene: scene.failing_cordon()),
+    ("GET", "api/v1/farms/{farm}/cordon-cases/{case}"): Case(READ),
+    ("DELETE", "api/v1/farms/{farm}/cordon-cases/{case}"): Case(RECORD_CHANGE, if_match=True),
+    # One step, sent by one after the other: it is taken once.
+    ("POST", "api/v1/farms/{farm}/cordon-cases/{case}/steps"): Case(
+        (*RECORD[:-2], 200, 200),
+        body=lambda scene: {
+            "id": str(scene.ids["next_step"]),
+            "step": "candidate_chosen",
+            "happened_on": "2024-07-08",
+            "inspection": str(scene.ids["inspection"]),
+        },
+        if_match=True,
+    ),
     ("GET", "api/v1/farms/{farm}/exports"): Case(MANAGE_ONLY),
     ("POST", "api/v1/farms/{farm}/exports"): Case((*MANAGE_ONLY[:-1], 202)),
     ("GET", "api/v1/farms/{farm}/exports/{export}"): Case(MANAGE_ONLY),
@@ -369,12 +397,32 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
         new = scene.new(kind, id=str(scene.ids["record"]))
         posted = player.client.post(f"{address}/{kind.path}", new, format="json")
         assert posted.status_code == 201, posted.json()
+    scene.ids |= _own_case(player, address, scene)
     imported = player.client.post(
         f"{address}/imports?block=Imported&season=2027&map=plain", CSV_OF_VINES, content_type="text/csv"
     ).json()
     scene.ids["export"] = player.client.post(f"{address}/exports").json()["id"]
     scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
     return scene
+
+
+def _own_case(player: Any, address: str, scene: Scene) -> dict[str, Any]:
+    """Open a case on the vine that was inspected; its first step is on record, the next has an id waiting."""
+    sent = {**scene.failing_cordon(), "vine": str(_vine_inspected(player, address, scene)), "cordon": "right"}
+    case = player.client.post(f"{address}/cordon-cases", sent, format="json").json()["id"]
+    first = player.client.get(f"{address}/cordon-cases/{case}").json()["steps"][0]["id"]
+    set_for_all = player.client.post(f"{address}/cordon-settings", {"blank_share_percent": 50}, format="json").json()
+    return {
+        "case": case,
+        "settings": set_for_all["id"],
+        "step": first,
+        "next_step": uuid.uuid4(),
+        "inspection": scene.ids["record"],
+    }
+
+
+def _vine_inspected(player: Any, address: str, scene: Scene) -> Any:
+    return player.client.get(f"{address}/cordon-inspections/{scene.ids['record']}").json()["vine"]
 
 
 def _own_catalogue(player: Any, farm: Any, program: Any) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from django.urls import path
 
 from balance.api import statistics
 from balance.api.buds import block_bud_injury, bud_adjustments, bud_injury
+from balance.api.cordons import addresses as cordon_addresses
 from balance.api.crops import crop_addresses
 from balance.api.guesses import farm_pruner_calibration
 from balance.api.samples import (
@@ -50,6 +51,7 @@ urlpatterns = [
     *farm_pruner_calibration.ADDRESSES,
     *yield_addresses.ADDRESSES,
     *crop_addresses.ADDRESSES,
+    *cordon_addresses.ADDRESSES,
     path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),
     path(

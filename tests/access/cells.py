@@ -86,7 +86,7 @@ def _kind_of(slot: Slot) -> str:
     if slot.name != "id":
         return {"farms": "farm"}.get(slot.name, slot.name)
     made = {"farms": "farm", "blocks": "block", "rows": "row", "vines": "vine", "consents": "consent", "keys": "key"}
-    made |= {"range-choices": "choice"}
+    made |= {"range-choices": "choice", "cordon-cases": "case", "cordon-settings": "settings", "steps": "step"}
     return made.get(slot.route.rpartition("/")[2], "record")
 
 

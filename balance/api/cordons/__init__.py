@@ -1,0 +1,1 @@
+"""Endpoints of cordons and their replacement."""

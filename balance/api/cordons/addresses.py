@@ -1,0 +1,22 @@
+"""Addresses of everything about cordons and their replacement."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from django.urls import path
+
+from balance.api.cordons import cases, settings, worklists
+
+ADDRESSES: Final = [
+    path("farms/<uuid:farm>/cordon-settings", settings.AllSettings.as_view(), name="all-cordon-settings"),
+    path("farms/<uuid:farm>/cordon-settings/<uuid:settings>", settings.OneSettings.as_view(), name="cordon-settings"),
+    path("farms/<uuid:farm>/cordon-worklist", worklists.CordonWorklist.as_view(), name="cordon-worklist"),
+    path("farms/<uuid:farm>/cordon-cases", cases.CordonCases.as_view(), name="cordon-cases"),
+    path("farms/<uuid:farm>/cordon-cases/<uuid:case>", cases.OneCordonCase.as_view(), name="cordon-case"),
+    path(
+        "farms/<uuid:farm>/cordon-cases/<uuid:case>/steps",
+        cases.CordonCaseSteps.as_view(),
+        name="cordon-case-steps",
+    ),
+]

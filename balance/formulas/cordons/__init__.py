@@ -1,0 +1,1 @@
+"""Cordons that need replacing: the steps of it, and what sources say of the shoot."""

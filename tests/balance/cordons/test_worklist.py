@@ -1,0 +1,128 @@
+"""The work that cases ask for, as the person in the row reads it: in walking order, with reason, urgency and hours."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import pytest
+
+from tests.balance.cordons.test_cases import Cases
+from tests.records.yard import Yard
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cases(cast) -> Cases:
+    return Cases(Yard(cast))
+
+
+@pytest.fixture
+def work(cases) -> Cases:
+    """Three cases: one noticed, one with a candidate since the summer of 2023, one laid down in the winter of 2025."""
+    yard = cases.yard
+    cases.open(vine=str(yard.vines[4].pk), noticed_on="2025-01-10")
+    chosen = cases.open(vine=str(yard.vines[8].pk), noticed_on="2023-01-10").json()
+    cases.move(chosen, "candidate_chosen", "2023-07-08")
+    laid = cases.open(vine=str(yard.vines[1].pk), cordon="right", noticed_on="2024-01-10").json()
+    cases.move(laid, "candidate_chosen", "2024-07-01")
+    cases.move(laid, "laid_down", "2025-02-03", nodes_laid_down=10)
+    return cases
+
+
+def ask(work: Cases, query: str) -> dict[str, Any]:
+    body: dict[str, Any] = work.yard.client.get(f"{work.yard.url}/cordon-worklist?{query}").json()
+    return body
+
+
+def told(body: dict[str, Any]) -> list[tuple[int, str, int]]:
+    return [(row["place"], row["task"], row["overdue"]) for row in body["results"]]
+
+
+def test_a_winters_work_is_walked_to_in_order(work):
+    body = ask(work, "season=2026&part_of_year=winter")
+    assert told(body) == [(2, "check_ties", 0), (2, "fewer_nodes", 0), (2, "unwrap", 0), (9, "lay_down", 2)]
+    assert (body["count"], body["vines"], body["hours"], body["without_minutes"]) == (4, 2, None, 4)
+    assert (
+        body["results"][3]["reason"] == "left cordon: a candidate shoot is chosen since 2023-07-08; 2 seasons overdue"
+    )
+    assert "Oregon State" in body["results"][3]["source"]
+
+
+def test_by_urgency_what_is_longest_overdue_comes_first(work):
+    assert told(ask(work, "season=2026&part_of_year=winter&order=urgency"))[0] == (9, "lay_down", 2)
+
+
+def test_a_summers_work_is_another(work):
+    assert told(ask(work, "season=2025&part_of_year=summer")) == [(2, "check_ties", 0), (5, "look_for_candidate", 0)]
+
+
+def test_a_winter_before_a_case_was_noticed_asks_nothing_of_it(work):
+    assert told(ask(work, "season=2022&part_of_year=summer")) == []
+
+
+def test_hours_are_the_farms_own_minutes_and_what_has_none_is_said(work, cast):
+    minutes = {"unwrap": 6, "lay_down": 12}
+    sent = cast.owner.client.post(f"{work.yard.url}/cordon-settings", {"minutes_a_task": minutes}, format="json")
+    assert sent.status_code == 201, sent.json()
+    own = {"block": str(work.yard.block.pk), "minutes_a_task": {"unwrap": 30}}
+    assert cast.owner.client.post(f"{work.yard.url}/cordon-settings", own, format="json").status_code == 201
+    body = ask(work, "season=2026&part_of_year=winter")
+    assert (body["hours"], body["without_minutes"]) == (0.7, 2)
+
+
+def test_as_csv_it_can_be_taken_along(work):
+    answer = work.yard.client.get(f"{work.yard.url}/cordon-worklist?season=2026&part_of_year=winter&as=csv")
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert answer["Content-Disposition"] == 'attachment; filename="cordons-2026-winter.csv"'
+    assert [(row["place"], row["task"], row["cordon"]) for row in rows][-1] == ("9", "lay_down", "left")
+
+
+def test_a_case_that_is_given_up_or_withdrawn_asks_for_nothing(work):
+    for case in work.yard.client.get(work.url).json()["results"]:
+        if case["step"] == "laid_down":
+            assert work.move(case, "given_up", "2025-03-01").status_code == 201
+        elif case["step"] == "candidate_chosen":
+            work.yard.client.delete(f"{work.url}/{case['id']}", headers={"If-Match": "*"})
+    assert told(ask(work, "season=2026&part_of_year=winter")) == []
+
+
+def test_another_row_and_another_block_have_none_of_it(work):
+    assert told(ask(work, "season=2026&part_of_year=winter&row_number=2")) == []
+    assert told(ask(work, f"season=2026&part_of_year=winter&block={work.yard.vines[0].pk}")) == []
+
+
+def test_a_list_of_any_length_takes_the_same_number_of_queries(work, django_assert_max_num_queries):
+    with django_assert_max_num_queries(16):
+        ask(work, "season=2026&part_of_year=winter")
+
+
+def test_settings_are_set_once_changed_with_care_and_null_takes_a_threshold_away(work, cast):
+    url, client = f"{work.yard.url}/cordon-settings", cast.owner.client
+    first = client.post(url, {"blank_share_percent": 40, "blank_length": {"value": 3, "unit": "ft"}}, format="json")
+    again = client.post(url, {"blank_share_percent": 50}, format="json")
+    assert (first.status_code, again.status_code) == (201, 409)
+    assert again.json()["current"]["blank_length"]["m"] == 0.9144
+    one = f"{url}/{first.json()['id']}"
+    late = client.patch(one, {"blank_share_percent": 50}, format="json", headers={"If-Match": '"7"'})
+    changed = client.patch(one, {"blank_share_percent": None}, format="json", headers={"If-Match": '"1"'})
+    assert (late.status_code, changed.status_code) == (412, 200)
+    assert (changed.json()["blank_share_percent"], changed.json()["blank_length"]["value"]) == (None, 3)
+
+
+@pytest.mark.parametrize(
+    ("sent", "pointer"),
+    [
+        ({"blank_share_percent": 140}, "#/blank_share_percent"),
+        ({"minutes_a_task": {"burn": 5}}, "#/minutes_a_task/burn"),
+        ({"blank_length": {"value": 3, "unit": "kg"}}, "#/blank_length/unit"),
+        ({"blank_length": {"value": 300, "unit": "m"}}, "#/blank_length"),
+        ({"block": "01991b5e-0000-7000-8000-0000000b10c1"}, "#/block"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_refused_and_named(sent, pointer, work, cast):
+    answer = cast.owner.client.post(f"{work.yard.url}/cordon-settings", sent, format="json")
+    assert 400 <= answer.status_code < 500
+    assert answer.json()["errors"][0]["pointer"] == pointer, answer.json()
