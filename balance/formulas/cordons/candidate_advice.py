@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from balance.formulas.explanation import plain
+from balance.formulas.targets.explanation import plain
 
 #: Basal diameters [m].
 QUARTER_INCH_M: Final = 0.00635
