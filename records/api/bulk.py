@@ -6,7 +6,7 @@ import uuid
 from collections.abc import Mapping
 from typing import Any, ClassVar, Final
 
-from django.db import OperationalError, transaction
+from django.db import OperationalError, connection, transaction
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, PolymorphicProxySerializer, extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -28,9 +28,12 @@ from records.errors import NotValid
 from records.files.sending import take_table
 from records.kinds import KINDS, Kind
 
-MOST_TRIES: Final = 4
-#: Deadlock, serialization failure, and a lock that was waited for too long.
-_WAITED: Final = {"40P01", "40001", "55P03"}
+MOST_TRIES: Final = 3
+#: Deadlock, serialization failure, a lock that was waited for too long, and a statement that waited for many of them.
+_WAITED: Final = {"40P01", "40001", "55P03", "57014"}
+#: How long a request that is carried out again may wait: several that write the same records stand in a line, and the
+#: last of them waits for all the others.
+_PATIENCE: Final = "SET LOCAL lock_timeout = '15s'; SET LOCAL statement_timeout = '20s'"
 
 
 class _Again(Exception):
@@ -76,9 +79,15 @@ class Records(FarmView):
             self._tries += 1
             try:
                 with transaction.atomic():
+                    self._be_patient()
                     return super().dispatch(request, *args, **kwargs)
             except _Again:
                 continue
+
+    def _be_patient(self) -> None:
+        if self._tries > 1:
+            with connection.cursor() as cursor:
+                cursor.execute(_PATIENCE)
 
     def handle_exception(self, exc: Exception) -> Response:
         retried = isinstance(exc, VinesMoved) or (isinstance(exc, OperationalError) and _waited_in_a_ring(exc))
