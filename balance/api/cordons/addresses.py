@@ -6,7 +6,7 @@ from typing import Final
 
 from django.urls import path
 
-from balance.api.cordons import cases, settings, worklists
+from balance.api.cordons import cases, durations, settings, successes, timelines, worklists
 
 ADDRESSES: Final = [
     path("farms/<uuid:farm>/cordon-settings", settings.AllSettings.as_view(), name="all-cordon-settings"),
@@ -19,4 +19,7 @@ ADDRESSES: Final = [
         cases.CordonCaseSteps.as_view(),
         name="cordon-case-steps",
     ),
+    path("farms/<uuid:farm>/vines/<uuid:vine>/timeline", timelines.VineTimeline.as_view(), name="vine-timeline"),
+    path("farms/<uuid:farm>/cordon-durations", durations.CordonDurations.as_view(), name="cordon-durations"),
+    path("farms/<uuid:farm>/cordon-successes", successes.CordonSuccesses.as_view(), name="cordon-successes"),
 ]
