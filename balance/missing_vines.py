@@ -5,10 +5,14 @@ Nothing is latched: a place that was replanted after it was found missing bears 
 
 from __future__ import annotations
 
+import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Final
 
 import numpy as np
+from django.db import connection
 from numpy.typing import NDArray
 
 from balance.packed import one_row, packed_ids, places_among
@@ -38,6 +42,33 @@ _COUNTS: Final = f"""{_NEWEST}
            count(*) FILTER (WHERE event IN ('planted', 'replanted') AND season > %(season)s - %(young)s)
     FROM newest
 """  # noqa: S608
+_PLANTS: Final = f"""
+    SELECT vine_id, (array_agg(event ORDER BY {NEWEST_FIRST}))[1] = 'missing',
+           max(coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date))
+               FILTER (WHERE event IN ('planted', 'replanted'))
+    FROM vine_event
+    WHERE farm_id = %(farm)s AND vine_id = ANY(%(vines)s) AND season <= %(season)s AND withdrawn_at IS NULL
+    GROUP BY vine_id
+"""  # noqa: S608
+
+
+@dataclass(frozen=True)
+class Plant:
+    """What the events of a place say of its plant."""
+
+    missing: bool
+    planted_on: date | None
+
+    def stood_on(self, day: date) -> bool:
+        """Tell whether the plant that stands now stood there on a day."""
+        return not self.missing and (self.planted_on is None or self.planted_on <= day)
+
+
+def plants_of(opened: OpenFarm, season: int, vines: Sequence[uuid.UUID]) -> dict[uuid.UUID, Plant]:
+    """Give the plants of these vines as their events up to a season say; a vine without events is left out."""
+    with connection.cursor() as cursor:
+        cursor.execute(_PLANTS, {"farm": opened.farm.pk, "vines": list(set(vines)), "season": season})
+        return {vine: Plant(missing, planted_on) for vine, missing, planted_on in cursor.fetchall()}
 
 
 @dataclass(frozen=True)

@@ -1,118 +1,177 @@
-"""What the cases of a farm ask for in one winter or summer: each task with its vine, its reason and its urgency."""
+"""What the cases of a farm ask for in one winter or summer: each task with its vine, its reason and its urgency.
+
+The work is what is left to do as the cases stand now.  Cases are read as rows, not as objects: a block may have
+thousands.
+"""
 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
-from balance.cordons.models import CordonCase, CordonSettings
-from balance.formulas.cordons.reminders import SAYS, SUMMER, WINTER, Task, tasks_of
-from balance.formulas.cordons.replacement_steps import BEARING, GIVEN_UP
+from django.db import connection
+
+from balance.cordons.models import CordonSettings, Reason
+from balance.cordons.parts_of_year import part_of_year_of
+from balance.formulas.cordons.reminders import TASKS, Task, tasks_of
+from balance.formulas.cordons.replacement_steps import (
+    BEARING,
+    CANDIDATE_CHOSEN,
+    FAILED,
+    FILLING,
+    GIVEN_UP,
+    LAID_DOWN,
+    NOTICED,
+)
+from balance.missing_vines import plants_of
 from records.access import OpenFarm
 from records.errors import NotValid
-from records.models import Block, Farm, Vine
-from records.models.farms import Hemisphere
+from records.models import Farm
 
-#: More cases than this are asked for block by block.
-MOST_CASES: Final = 5_000
-#: A case whose arm bears is looked at for its old arm this many seasons.
+#: More cases than this are asked for block by block or row by row; a block of 10,000 vines with both cordons failing.
+MOST_CASES: Final = 20_000
+#: A case whose arm bears is looked at for its old arm this many seasons: no step says that the old arm is off.
 SEASONS_AFTER_BEARING: Final = 2
-#: The months between the fall of the leaves and budburst: common practice, no source.
-_WINTER_MONTHS: Final = {Hemisphere.NORTH: {11, 12, 1, 2, 3, 4}, Hemisphere.SOUTH: {5, 6, 7, 8, 9, 10}}
+
+WALKING: Final = "walking"
+URGENCY: Final = "urgency"
+TASK: Final = "task"
+ORDERS: Final = (WALKING, URGENCY, TASK)
+
+_SINCE: Final = {
+    NOTICED: "noticed on",
+    CANDIDATE_CHOSEN: "a candidate was chosen on",
+    LAID_DOWN: "the candidate was laid down on",
+    FILLING: "the new arm has been filling since",
+    BEARING: "the new arm has borne since",
+    FAILED: "the attempt failed on",
+}
+_CASES: Final = """
+    SELECT c.id, c.block_id, b.name, c.vine_id, v.row_number, v.place, v.label, c.scope, c.cordon, c.reasons,
+           c.noticed_on, c.step, c.step_on, c.step_season, c.laid_down_season
+    FROM cordon_case c
+    JOIN vine v ON v.farm_id = c.farm_id AND v.id = c.vine_id
+    JOIN block b ON b.farm_id = c.farm_id AND b.id = c.block_id
+    WHERE c.farm_id = %(farm)s AND c.withdrawn_at IS NULL AND c.step <> %(given_up)s
+      AND NOT (c.step = %(bearing)s AND c.step_season < %(borne)s)
+      AND (%(block)s::uuid IS NULL OR c.block_id = %(block)s) AND (%(row)s::int IS NULL OR v.row_number = %(row)s)
+    LIMIT %(most)s
+"""
+
+
+class Case(NamedTuple):
+    """What a worklist needs of a case."""
+
+    id: uuid.UUID
+    block_id: uuid.UUID
+    block_name: str
+    vine_id: uuid.UUID
+    row_number: int
+    place: int
+    label: str
+    scope: str
+    cordon: str
+    reasons: list[str]
+    noticed_on: date
+    step: str
+    step_on: date
+    step_season: int
+    laid_down_season: int | None
 
 
 @dataclass(frozen=True)
 class Work:
-    """One task on one vine, in the order in which it is walked to."""
+    """One task on one vine."""
 
-    case: CordonCase
-    block: Block
-    vine: Vine
+    case: Case
     task: Task
     minutes: float | None
 
     @property
-    def sentence(self) -> str:
-        return SAYS[self.task.code][0]
-
-    @property
-    def source(self) -> str:
-        return SAYS[self.task.code][1]
-
-    @property
     def reason(self) -> str:
-        """Say what stands and since when, so that the list can be read without the case."""
-        what = "whole vine" if not self.case.cordon else f"{self.case.cordon.replace('_', ' ')} cordon"
-        told = f"{what}: {self.case.get_step_display()} since {self.case.step_on}"
+        """Say what stands, since when and why, so that the list can be read without the case."""
+        case = self.case
+        what = f"{case.cordon.replace('_', ' ')} cordon" if case.cordon else "whole vine"
+        why = ", ".join(str(Reason(reason).label) for reason in case.reasons)
+        told = f"{what} ({why}): {_SINCE[case.step]} {case.step_on}"
         late = self.task.overdue
         return told if not late else f"{told}; {late} season{'s' if late > 1 else ''} overdue"
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which work is asked for: a season's winter or summer, on which block or row, in which order."""
+    """Which work is asked for: a season's winter or summer, on which block or row, of which task, in which order."""
 
     season: int
     part_of_year: str
     block_id: uuid.UUID | None = None
     row_number: int | None = None
-    by_urgency: bool = False
+    task: str | None = None
+    order: str = WALKING
 
 
-def part_of_year_of(farm: Farm, day: date) -> str:
-    """Tell whether a day lies in the winter or the summer of the farm's hemisphere."""
-    return WINTER if day.month in _WINTER_MONTHS[Hemisphere(farm.hemisphere)] else SUMMER
+@dataclass(frozen=True)
+class Worklist:
+    """The work in its order, and how many cases ask for none because their vine is gone."""
+
+    works: list[Work]
+    without_a_vine: int
 
 
-def worklist(opened: OpenFarm, wanted: Wanted) -> list[Work]:
-    """Give the work that the farm's cases ask for.
+def worklist(opened: OpenFarm, wanted: Wanted) -> Worklist:
+    """Give the work that the farm's cases ask for; none on a vine that is missing, or that a younger one replaced.
 
     Raises
     ------
     NotValid
         There are too many cases to be answered at once.
     """
-    cases = _cases(opened, wanted)
-    vines = Vine.objects.for_farm(opened.farm).in_bulk([case.vine_id for case in cases])
-    blocks = Block.objects.for_farm(opened.farm).in_bulk({case.block_id for case in cases})
+    found = _cases(opened, wanted)
+    plants = plants_of(opened, wanted.season, [case.vine_id for case in found])
+    cases = [case for case in found if case.vine_id not in plants or plants[case.vine_id].stood_on(case.noticed_on)]
     minutes = _minutes(opened)
-    found = [
-        Work(case, blocks[case.block_id], vines[case.vine_id], task, minutes(case.block_id, task.code))
+    works = [
+        Work(case, task, minutes(case.block_id, task.code))
         for case in cases
         for task in _tasks(opened.farm, case, wanted)
+        if wanted.task in {None, task.code}
     ]
-    if wanted.row_number is not None:
-        found = [work for work in found if work.vine.row_number == wanted.row_number]
-    return sorted(found, key=_urgency if wanted.by_urgency else _walk)
+    return Worklist(sorted(works, key=_KEYS[wanted.order]), len(found) - len(cases))
 
 
-def _cases(opened: OpenFarm, wanted: Wanted) -> list[CordonCase]:
-    rows = CordonCase.objects.for_farm(opened.farm).filter(withdrawn_at=None).exclude(step=GIVEN_UP)
-    rows = rows.exclude(step=BEARING, step_season__lt=wanted.season - SEASONS_AFTER_BEARING)
-    rows = rows.filter(noticed_on__year__lte=wanted.season)
-    if wanted.block_id is not None:
-        rows = rows.filter(block_id=wanted.block_id)
-    cases = list(rows.order_by("id")[: MOST_CASES + 1])
+def _cases(opened: OpenFarm, wanted: Wanted) -> list[Case]:
+    asked = {
+        "farm": opened.farm.pk,
+        "block": wanted.block_id,
+        "row": wanted.row_number,
+        "given_up": GIVEN_UP,
+        "bearing": BEARING,
+        "borne": wanted.season - SEASONS_AFTER_BEARING,
+        "most": MOST_CASES + 1,
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(_CASES, asked)
+        cases = [Case(*row) for row in cursor.fetchall()]
     if len(cases) > MOST_CASES:
         raise NotValid.at(
-            "block",
+            "block" if wanted.block_id is None else "row_number",
             code="too_many_cases",
-            detail=f"More than {MOST_CASES:,} cases ask for work; ask block by block.",
+            detail=f"More than {MOST_CASES:,} cases may ask for work; ask block by block, or row by row.",
         )
     return cases
 
 
-def _tasks(farm: Farm, case: CordonCase, wanted: Wanted) -> Iterable[Task]:
+def _tasks(farm: Farm, case: Case, wanted: Wanted) -> list[Task]:
     step_in = part_of_year_of(farm, case.step_on)
     return tasks_of(
         case.step, case.step_season, case.laid_down_season, wanted.season, wanted.part_of_year, step_in=step_in
     )
 
 
-def _minutes(opened: OpenFarm) -> Any:
+def _minutes(opened: OpenFarm) -> Callable[[uuid.UUID, str], float | None]:
     """Give how long a task takes on a block: by its own settings, else by the farm's; None where nobody said."""
     told: dict[uuid.UUID | None, dict[str, float]] = {
         settings.block_id: settings.minutes_a_task for settings in CordonSettings.objects.for_farm(opened.farm)
@@ -125,30 +184,44 @@ def _minutes(opened: OpenFarm) -> Any:
 
 
 def _walk(work: Work) -> tuple[Any, ...]:
-    return (
-        work.block.name,
-        str(work.block.pk),
-        work.vine.row_number,
-        work.vine.place,
-        work.case.cordon,
-        work.task.code,
-    )
+    case = work.case
+    return (case.block_name, case.block_id, case.row_number, case.place, case.cordon, TASKS.index(work.task.code))
 
 
 def _urgency(work: Work) -> tuple[Any, ...]:
-    return (-work.task.overdue, *_walk(work))
+    """Put what is longest overdue first, then what was noticed first."""
+    return (-work.task.overdue, work.case.noticed_on, *_walk(work))
 
 
-def hours_of(works: Iterable[Work]) -> tuple[float | None, int]:
-    """Give the hours that the farm's minutes make of a list, and how many tasks have none."""
-    said = [work.minutes for work in works]
-    known = [minutes for minutes in said if minutes is not None]
-    return (sum(known) / 60 if known else None), len(said) - len(known)
+def _task(work: Work) -> tuple[Any, ...]:
+    return (TASKS.index(work.task.code), *_walk(work))
 
 
-def by_task(works: Iterable[Work]) -> Iterator[tuple[str, int]]:
-    """Give how many tasks of each kind a list holds."""
-    counts: dict[str, int] = {}
+_KEYS: Final = {WALKING: _walk, URGENCY: _urgency, TASK: _task}
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much a list asks for: tasks, the vines that they are on, hours where the farm said so, and tasks without."""
+
+    count: int
+    vines: int
+    hours: float | None
+    without_minutes: int
+
+
+def effort_of(works: Iterable[Work]) -> Effort:
+    """Add up a list."""
+    listed = list(works)
+    known = [work.minutes for work in listed if work.minutes is not None]
+    vines = {work.case.vine_id for work in listed}
+    hours = round(sum(known) / 60, 6) if known else None
+    return Effort(len(listed), len(vines), hours, len(listed) - len(known))
+
+
+def effort_by(works: Iterable[Work], part: Callable[[Work], Any]) -> list[tuple[Any, Effort]]:
+    """Add up each part of a list, in the order of the parts."""
+    parts: dict[Any, list[Work]] = {}
     for work in works:
-        counts[work.task.code] = counts.get(work.task.code, 0) + 1
-    yield from sorted(counts.items())
+        parts.setdefault(part(work), []).append(work)
+    return [(name, effort_of(parts[name])) for name in sorted(parts)]

@@ -19,7 +19,8 @@ GEOJSON = "application/geo+json"
 CSV = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 SVG = "image/svg+xml"
-MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX, "svg": SVG}
+HTML = "text/html"
+MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX, "svg": SVG, "html": HTML}
 
 
 class GeoJsonRenderer(BaseRenderer):
@@ -72,6 +73,13 @@ class SvgRenderer(FileRenderer):
 
     media_type = SVG
     format = "svg"
+
+
+class HtmlRenderer(FileRenderer):
+    """A page for a person."""
+
+    media_type = HTML
+    format = "html"
 
 
 class InForms:

@@ -48,8 +48,9 @@ def _minutes() -> StrictDecimalField:
 
 
 class MinutesIn(StrictSerializer):
-    """Minutes for one vine, by task; what is left out was not said."""
+    """Minutes for one cordon or one whole vine, by task; what is left out was not said."""
 
+    decide = _minutes()
     look_for_candidate = _minutes()
     lay_down = _minutes()
     unwrap = _minutes()
@@ -82,7 +83,7 @@ class SettingsChange(StrictSerializer):
         allow_null=True,
         help_text="Seasons one after the other in which fewer positions lived.",
     )
-    minutes_a_task = MinutesIn(required=False, help_text="How long each task takes on one vine [min].")
+    minutes_a_task = MinutesIn(required=False, help_text="How long each task takes on one cordon or whole vine [min].")
 
     def validate_minutes_a_task(self, minutes: dict[str, Any]) -> dict[str, float]:
         return {task: float(value) for task, value in minutes.items()}

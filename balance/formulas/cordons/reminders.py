@@ -21,26 +21,53 @@ SUMMER: Final = "summer"
 WINTER: Final = "winter"
 PARTS_OF_YEAR: Final = (SUMMER, WINTER)
 
+DECIDE: Final = "decide"
 LOOK_FOR_CANDIDATE: Final = "look_for_candidate"
 LAY_DOWN: Final = "lay_down"
 UNWRAP: Final = "unwrap"
 CHECK_TIES: Final = "check_ties"
 FEWER_NODES: Final = "fewer_nodes"
 REMOVE_OLD_ARM: Final = "remove_old_arm"
-TASKS: Final = (LOOK_FOR_CANDIDATE, LAY_DOWN, UNWRAP, CHECK_TIES, FEWER_NODES, REMOVE_OLD_ARM)
+#: In the order in which they are walked to on one vine.
+TASKS: Final = (DECIDE, LOOK_FOR_CANDIDATE, LAY_DOWN, UNWRAP, CHECK_TIES, FEWER_NODES, REMOVE_OLD_ARM)
 
-SAYS: Final[dict[str, tuple[str, str]]] = {
-    LOOK_FOR_CANDIDATE: (
+
+@dataclass(frozen=True)
+class Saying:
+    """What a task is called, what is to be done, and who says so."""
+
+    name: str
+    sentence: str
+    source: str
+
+
+SAYS: Final[dict[str, Saying]] = {
+    DECIDE: Saying(
+        "Decide",
+        "The farm's own thresholds propose to replace this cordon: look at it, and open a case or leave it.",
+        "The farm's own thresholds; no source prints a share of blank cordon at which to act",
+    ),
+    LOOK_FOR_CANDIDATE: Saying(
+        "Look for a candidate",
         "Look for a shoot from the head or the trunk, above the graft union, and leave it to grow.",
         f"{OREGON}: plan a year ahead by keeping a shoot at the head or a sucker",
     ),
-    LAY_DOWN: ("Lay the chosen cane down, at most once round the wire, and keep a renewal spur at the head.", OREGON),
-    UNWRAP: ("Unwrap the arm that was laid down a winter ago: left wrapped, it girdles.", OREGON),
-    CHECK_TIES: ("Look whether a tie or the wire cuts into the young arm, and loosen it.", OREGON),
-    FEWER_NODES: ("Keep fewer nodes on the young arm than on a grown one.", NODES),
-    REMOVE_OLD_ARM: (
+    LAY_DOWN: Saying(
+        "Lay down",
+        "Lay the chosen cane down, at most once round the wire, and keep a renewal spur at the head.",
+        OREGON,
+    ),
+    UNWRAP: Saying("Unwrap", "Unwrap the arm that was laid down a winter ago: left wrapped, it girdles.", OREGON),
+    CHECK_TIES: Saying(
+        "Check ties",
+        "Look whether a tie or the wire cuts into the young arm, and loosen it.",
+        f"{OREGON}: an arm left wrapped girdles; looking at ties besides: {NO_SOURCE}",
+    ),
+    FEWER_NODES: Saying("Fewer nodes", "Keep fewer nodes on the young arm than on a grown one.", NODES),
+    REMOVE_OLD_ARM: Saying(
+        "Remove old arm",
         "The new arm bears: take the old one off, outside wet weather, with as small a wound as may be.",
-        f"{NO_SOURCE}; dry weather and small wounds: trade.md, sections 7 and 11",
+        f"When: {NO_SOURCE}; small wounds: Wine Australia, Univ. California Cooperative Extension (READ)",
     ),
 }
 
@@ -54,7 +81,7 @@ class Task:
     code : str
         One of ``TASKS``.
     due_season : int
-        The first season in whose part of the year it was to be done.
+        The first season in whose part of the year it was to be done; of what is done anew each season, the one asked.
     overdue : int
         Seasons gone by since.
     """
@@ -92,7 +119,8 @@ def tasks_of(
     ----------
     Oregon State Univ., "How to renew a grapevine cordon" (READ): a candidate is kept a year ahead, laid down in the
     dormant season, and unwrapped the next winter. North Carolina Cooperative Extension (READ): fewer nodes on a young
-    arm. The timing of the rest: common practice, no source.
+    arm. The timing of the rest: common practice, no source. Nobody records that ties were looked at or nodes kept
+    back, so these two are asked for each season and never overdue.
 
     Examples
     --------
@@ -104,7 +132,15 @@ def tasks_of(
     # A winter comes before the summer of its season: what was done in a summer waits for the next season's winter.
     next_winter = step_season if step_in == WINTER else step_season + 1
     asked = _in_summer(step, step_season) if part_of_year == SUMMER else _in_winter(step, next_winter, laid_down_season)
-    return [Task(code, due, season - due) for code, due in asked if due <= season]
+    return [
+        Task(code, season, 0) if code in _ANEW_EACH_SEASON else Task(code, due, season - due)
+        for code, due in asked
+        if due <= season
+    ]
+
+
+#: These are never done for good while the arm is young, and nobody records them, so none is ever overdue.
+_ANEW_EACH_SEASON: Final = {CHECK_TIES, FEWER_NODES}
 
 
 def _in_summer(step: str, step_season: int) -> Iterator[tuple[str, int]]:

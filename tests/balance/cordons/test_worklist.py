@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from records.kinds.definitions import VINE_EVENT
 from tests.balance.cordons.test_cases import Cases
 from tests.records.yard import Yard
 
@@ -43,12 +44,43 @@ def told(body: dict[str, Any]) -> list[tuple[int, str, int]]:
 
 def test_a_winters_work_is_walked_to_in_order(work):
     body = ask(work, "season=2026&part_of_year=winter")
-    assert told(body) == [(2, "check_ties", 0), (2, "fewer_nodes", 0), (2, "unwrap", 0), (9, "lay_down", 2)]
+    assert told(body) == [(2, "unwrap", 0), (2, "check_ties", 0), (2, "fewer_nodes", 0), (9, "lay_down", 2)]
     assert (body["count"], body["vines"], body["hours"], body["without_minutes"]) == (4, 2, None, 4)
+    assert body["months"] == "November 2025 to April 2026"
     assert (
-        body["results"][3]["reason"] == "left cordon: a candidate shoot is chosen since 2023-07-08; 2 seasons overdue"
+        body["results"][3]["reason"]
+        == "left cordon (somebody saw it): a candidate was chosen on 2023-07-08; 2 seasons overdue"
     )
-    assert "Oregon State" in body["results"][3]["source"]
+
+
+def test_each_reminder_says_what_to_do_who_says_so_and_which_vines_it_concerns(work):
+    body = ask(work, "season=2026&part_of_year=winter&order=task")
+    counted = {one["task"]: (one["count"], one["vines"]) for one in body["by_task"]}
+    assert counted == {"lay_down": (1, 1), "unwrap": (1, 1), "check_ties": (1, 1), "fewer_nodes": (1, 1)}
+    assert all(one["sentence"] and one["source"] for one in body["by_task"])
+    assert "Oregon State" in body["by_task"][0]["source"]
+    assert [row["task"] for row in body["results"]] == list(counted)
+    assert told(ask(work, "season=2026&part_of_year=winter&task=unwrap")) == [(2, "unwrap", 0)]
+
+
+def test_what_is_done_anew_each_season_is_never_overdue(work):
+    late = {row["task"]: row["overdue"] for row in ask(work, "season=2028&part_of_year=winter")["results"]}
+    assert late == {"unwrap": 2, "check_ties": 0, "fewer_nodes": 0, "lay_down": 4}
+
+
+def test_a_vine_that_is_missing_or_replanted_since_gets_no_task_and_its_case_is_counted(work):
+    yard = work.yard
+    for place, event, day in [
+        (1, "missing", "2025-06-01"),
+        (8, "missing", "2023-08-01"),
+        (8, "replanted", "2024-04-02"),
+    ]:
+        seen = {"vine": str(yard.vines[place].pk), "event": event, "happened_on": day, "season": int(day[:4])}
+        sent = yard.post(VINE_EVENT, yard.new(VINE_EVENT, observed_at=f"{day}T10:00:00-05:00", **seen))
+        assert sent.status_code == 201, sent.json()
+    body = ask(work, "season=2026&part_of_year=winter")
+    assert (told(body), body["without_a_vine"]) == ([], 2)
+    assert told(ask(work, "season=2025&part_of_year=summer")) == [(5, "look_for_candidate", 0)]
 
 
 def test_by_urgency_what_is_longest_overdue_comes_first(work):
@@ -71,6 +103,16 @@ def test_hours_are_the_farms_own_minutes_and_what_has_none_is_said(work, cast):
     assert cast.owner.client.post(f"{work.yard.url}/cordon-settings", own, format="json").status_code == 201
     body = ask(work, "season=2026&part_of_year=winter")
     assert (body["hours"], body["without_minutes"]) == (0.7, 2)
+    assert {one["task"]: one["hours"] for one in body["by_task"]} == {
+        "unwrap": 0.5,
+        "lay_down": 0.2,
+        "check_ties": None,
+        "fewer_nodes": None,
+    }
+    (block,) = body["by_block"]
+    assert (block["block_name"], block["vines"], block["hours"], body["by_row"]) == ("Lower Terrace", 2, 0.7, [])
+    (row,) = ask(work, f"season=2026&part_of_year=winter&block={work.yard.block.pk}")["by_row"]
+    assert (row["row_number"], row["count"], row["hours"]) == (1, 4, 0.7)
 
 
 def test_as_csv_it_can_be_taken_along(work):
@@ -78,6 +120,14 @@ def test_as_csv_it_can_be_taken_along(work):
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
     assert answer["Content-Disposition"] == 'attachment; filename="cordons-2026-winter.csv"'
     assert [(row["place"], row["task"], row["cordon"]) for row in rows][-1] == ("9", "lay_down", "left")
+    assert all(row["sentence"] and row["source"] for row in rows)
+
+
+def test_more_cases_than_are_answered_at_once_are_asked_for_in_parts(work, monkeypatch):
+    monkeypatch.setattr("balance.cordons.worklist.MOST_CASES", 2)
+    answer = work.yard.client.get(f"{work.yard.url}/cordon-worklist?season=2026&part_of_year=winter")
+    error = answer.json()["errors"][0]
+    assert (answer.status_code, error["code"], error["pointer"]) == (422, "too_many_cases", "#/block")
 
 
 def test_a_case_that_is_given_up_or_withdrawn_asks_for_nothing(work):
