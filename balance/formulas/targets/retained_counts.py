@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from balance.formulas.targets.explained_counts import Explained
 from balance.formulas.targets.explanation import plain
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula
 
@@ -46,6 +47,8 @@ class Verdict:
         The verdict in words.
     slips : tuple of Slip
         Mistakes that give exactly this count; empty within the tolerance.
+    young_arms : Explained or None
+        What young arms of the vine explain; None where there are none.
     """
 
     outcome: str
@@ -53,6 +56,7 @@ class Verdict:
     tolerance: int
     sentence: str
     slips: tuple[Slip, ...] = ()
+    young_arms: Explained | None = None
 
 
 def tolerance_of(scale_worth: int | None) -> int:
