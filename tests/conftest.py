@@ -43,13 +43,21 @@ def _only_hands_out(config: pytest.Config) -> bool:
 
 
 def _bring_up() -> None:
+    from tests.prepared import alone, give_tables, stands_at_another_state
     from vineyard.stack import Stack, StackBusy  # not before the environment is set
 
+    stack = Stack(ROOT / ".stack" / "test", fast=True)
     try:
-        stack = Stack(ROOT / ".stack" / "test", fast=True).start()
+        with alone("test"):  # between the look and the start nobody else takes the folder
+            stack.start()
+            if stands_at_another_state(stack.base):
+                stack.stop()
+                give_tables(stack.base)
+                stack.start()
     except StackBusy:  # another run of the tests: this one gets a stack of its own
         private = Path(tempfile.mkdtemp(prefix="vineyard-test-"))
         private.chmod(0o755)
+        give_tables(private)
         stack = Stack(private, fast=True).start()
     _running.append(stack)
     os.environ.update(stack.environment())
@@ -72,7 +80,9 @@ def django_db_setup(django_db_blocker: Any) -> Iterator[None]:
     with django_db_blocker.unblock():
         with as_owner() as owner:
             name = owner.settings_dict["NAME"]
-            owner.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+            if _running:
+                _copy_tables(owner)
+            owner.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False, keepdb=bool(_running))
             role = owner.ops.quote_name(os.environ["DATABASE_URL"].split("//")[1].split("@")[0].split(":")[0])
             with owner.cursor() as cursor:  # transactional tests empty the tables; nobody else may
                 cursor.execute(f"GRANT TRUNCATE ON ALL TABLES IN SCHEMA public TO {role}")
@@ -81,6 +91,14 @@ def django_db_setup(django_db_blocker: Any) -> Iterator[None]:
         with as_owner() as owner:
             owner.creation.destroy_test_db(name, verbosity=0)
         connection.close()
+
+
+def _copy_tables(owner: Any) -> None:
+    """Copy the prepared database, whose tables are made already, to where Django looks for that of the tests."""
+    name, quoted = owner.creation._get_test_db_name(), owner.ops.quote_name
+    with owner._nodb_cursor() as cursor:
+        cursor.execute(f"DROP DATABASE IF EXISTS {quoted(name)} WITH (FORCE)")
+        cursor.execute(f"CREATE DATABASE {quoted(name)} TEMPLATE {quoted(owner.settings_dict['NAME'])}")
 
 
 @dataclass

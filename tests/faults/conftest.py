@@ -12,12 +12,14 @@ import pytest
 from tests.faults.ground import Ground, make_ground
 from tests.faults.proxy import ReplyEater, eating_replies
 from tests.faults.service import Service
+from tests.prepared import give_tables
 
 
 @pytest.fixture(scope="session")
 def service() -> Iterator[Service]:
     base = Path(tempfile.mkdtemp(prefix="vineyard-faults-"))
     base.chmod(0o755)  # the database's user enters it
+    give_tables(base)
     started = Service(base)
     try:
         started.start()

@@ -19,6 +19,8 @@ import httpx
 import psutil
 import pytest
 
+from tests.prepared import give_scenario
+
 ROOT = Path(__file__).resolve().parents[2]
 pytestmark = pytest.mark.slow
 
@@ -41,6 +43,7 @@ class Served:
     """One running service."""
 
     def __init__(self, home: Path, *listening: str) -> None:
+        give_scenario(home)
         self.file = home / "ready.json"
         argv = [sys.executable, "manage.py", "serve", "--demo", "--port", "0", "--ready-file", str(self.file)]
         argv += listening
@@ -112,7 +115,16 @@ def served(services: Services) -> Served:
 
 
 def test_the_ready_file_has_the_address_and_a_key_for_each_person_and_is_private(served):
-    assert set(served.facts["keys"]) == {"owner", "worker", "viewer", "field_app", "adviser", "lead", "stranger"}
+    assert set(served.facts["keys"]) == {
+        "owner",
+        "worker",
+        "viewer",
+        "field_app",
+        "adviser",
+        "lead",
+        "stranger",
+        "grower",
+    }
     assert stat.S_IMODE(served.file.stat().st_mode) == 0o600
     assert _in_time_ready(served)
 

@@ -15,6 +15,7 @@ from typing import Any
 import httpx
 import psycopg
 
+from tests.prepared import give_scenario
 from tests.vineyard.test_serve import ROOT, Served, environment
 
 _SAMPLE = re.compile(r"^([a-z_]+)(?:\{(.*)\})? ([0-9.e+-]+)$", re.MULTILINE)
@@ -24,6 +25,7 @@ class Watched(Served):
     """One running service that writes JSON; the command's own words stand apart from the log."""
 
     def __init__(self, home: Path) -> None:
+        give_scenario(home)
         self.home, self.file = home, home / "ready.json"
         self.words, self.log = home / "words.txt", home / "log.jsonl"
         argv = [sys.executable, "manage.py", "serve", "--demo", "--port", "0", "--ready-file", str(self.file)]
