@@ -1,4 +1,4 @@
-"""What is known of a vine beside its weighing: how long it has stood, and the spur positions that live on it."""
+"""What is known of a vine beside its weighing: how long it has stood, what lives on it, whether it is renewed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,9 @@ _OF_A_VINE: Final = """
                 SELECT DISTINCT ON (cordon) living_positions FROM cordon_inspection
                 WHERE farm_id = %(farm)s AND vine_id = %(vine)s AND season BETWEEN %(season)s - 1 AND %(season)s
                   AND living_positions IS NOT NULL AND withdrawn_at IS NULL
-                ORDER BY cordon, season DESC, observed_at DESC NULLS LAST, id DESC) AS newest)
+                ORDER BY cordon, season DESC, observed_at DESC NULLS LAST, id DESC) AS newest),
+           EXISTS (SELECT FROM cordon_case
+                   WHERE farm_id = %(farm)s AND vine_id = %(vine)s AND step_number > 1 AND withdrawn_at IS NULL)
 """
 _PLANTED_IN_A_BLOCK: Final = """
     SELECT string_agg(uuid_send(vine_id), ''), string_agg(int2send(planted::int2), '')
@@ -36,19 +38,23 @@ _PLANTED_IN_A_BLOCK: Final = """
 
 @dataclass(frozen=True)
 class Standing:
-    """What is known of one vine; None where nobody said."""
+    """What is known of one vine; None where nobody said.
+
+    ``renewed``: a cordon of it is or was being replaced, so an arm of it may be young.
+    """
 
     seasons_grown: int | None
     living_positions: int | None
+    renewed: bool = False
 
 
 def standing_of(opened: OpenFarm, block: Block, vine: Vine, season: int) -> Standing:
     """Give how many seasons a vine has grown before a harvest, and its living spur positions."""
-    planted, positions = one_row(_OF_A_VINE, {"farm": opened.farm.pk, "vine": vine.pk, "season": season})
+    planted, positions, renewed = one_row(_OF_A_VINE, {"farm": opened.farm.pk, "vine": vine.pk, "season": season})
     year = vine.year_planted or block.year_planted
     if planted is None and year is not None:
         planted = _first_harvest(opened, year)
-    return Standing(None if planted is None else max(0, season - planted), positions)
+    return Standing(None if planted is None else max(0, season - planted), positions, renewed)
 
 
 def seasons_grown(opened: OpenFarm, block: Block, vines: Vines, season: int | None) -> NDArray[np.float64]:

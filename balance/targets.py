@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from balance import advice
+from balance.cordons.young_arms import Young, young_arms_of_vine
+from balance.formulas.cordons.young_arm_words import explain_count
+from balance.formulas.cordons.young_arms import HeldBack
 from balance.formulas.targets.explanation import SentWeight, Step, explain, plain, symbol
 from balance.formulas.targets.node_checks import Check, check_nodes_per_metre, check_spur_positions
 from balance.formulas.targets.node_targets import NodeFormula, NodeTarget, node_target, nodes_worth_of
-from balance.formulas.targets.retained_counts import Verdict, arithmetic_slips, judge_count, tolerance_of
+from balance.formulas.targets.retained_counts import WITHIN, Verdict, arithmetic_slips, judge_count, tolerance_of
 from balance.models import PruningTarget, TargetStatus
 from balance.ranges import canopies_of
 from balance.resolution import Resolved, resolve_for_vine
@@ -43,13 +46,17 @@ class Place:
 
 @dataclass(frozen=True)
 class Question:
-    """What a target is asked for: a weight as sent, the scale's step, the formula that answers, the vine's place."""
+    """What a target is asked for: a weight as sent, the scale's step, the formula that answers, the vine's place.
+
+    ``young`` are the vine's young arms; None where it has none.
+    """
 
     resolved: Resolved
     weight: SentWeight | None
     scale_resolution: SentWeight | None = None
     bounds: Bounds = Bounds()
     place: Place = Place()
+    young: Young | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +74,11 @@ class Answer:
     @property
     def nodes(self) -> int | None:
         return self.target.nodes if self.target else None
+
+    @property
+    def held_back(self) -> HeldBack | None:
+        """The target held against the vine's young arms; None where it has none."""
+        return self.question.young.of(self.nodes) if self.question.young else None
 
 
 def node_formula(formula: PruningFormula, bounds: Bounds = Bounds()) -> NodeFormula:
@@ -152,6 +164,7 @@ def question_of(opened: OpenFarm, record: DormantRecord) -> Question:
         scale_resolution=sent(record, "scale_resolution"),
         bounds=Bounds.of(block),
         place=Place(standing.seasons_grown, standing.living_positions, canopy_of_a_vine(block)),
+        young=young_arms_of_vine(opened, block, vine.pk, record.season) if standing.renewed else None,
     )
 
 
@@ -195,14 +208,22 @@ def _six_decimals(target: NodeTarget | None) -> Decimal | None:
 
 
 def verdict_on(retained: int | None, given: Answer) -> Verdict | None:
-    """Judge the count that was left; nothing where nothing was counted or there is no target."""
+    """Judge the count that was left, with a word on young arms; nothing where nothing was counted or asked for."""
     formula_row = given.question.resolved.formula
     target = given.target
     if retained is None or formula_row is None or target is None or target.nodes is None:
         return None
     tolerance = tolerance_of(given.scale_worth[1] if given.scale_worth else None)
-    verdict = judge_count(retained, target.nodes, tolerance=tolerance)
-    if abs(verdict.difference) <= tolerance or target.units is None:
+    verdict = _with_young_arms(judge_count(retained, target.nodes, tolerance=tolerance), retained, given)
+    explained = verdict.young_arms is not None and verdict.young_arms.outcome == WITHIN
+    if abs(verdict.difference) <= tolerance or target.units is None or explained:
         return verdict
-    slips = arithmetic_slips(retained, target.units, node_formula(formula_row))
-    return Verdict(verdict.outcome, verdict.difference, tolerance, verdict.sentence, slips)
+    return replace(verdict, slips=arithmetic_slips(retained, target.units, node_formula(formula_row)))
+
+
+def _with_young_arms(verdict: Verdict, retained: int, given: Answer) -> Verdict:
+    held = given.held_back
+    if held is None:
+        return verdict
+    explained = explain_count(retained, held, verdict.tolerance)
+    return replace(verdict, sentence=f"{verdict.sentence} {explained.sentence}", young_arms=explained)

@@ -10,6 +10,7 @@ from rest_framework import serializers
 from balance.advice import CAUTIONS, WHAT_COUNTS
 from balance.api.figures import InputOut
 from balance.api.figures import given as shown_input
+from balance.api.targets.young_arm_answers import ExplainedOut, YoungArmsOut, explained_shown, young_arms_shown
 from balance.formulas.targets.explanation import SentWeight
 from balance.formulas.targets.node_checks import LENGTH_SOURCE
 from balance.formulas.targets.retained_counts import Verdict
@@ -81,6 +82,7 @@ TARGET_EXAMPLE: dict[str, Any] = {
             "source": LENGTH_SOURCE,
         }
     ],
+    "young_arms": None,
     "cautions": list(CAUTIONS),
 }
 VERDICT_EXAMPLE: dict[str, Any] = {
@@ -96,6 +98,7 @@ VERDICT_EXAMPLE: dict[str, Any] = {
             "The further weight is 1.8, not 0.8.",
         }
     ],
+    "young_arms": None,
 }
 
 
@@ -152,6 +155,9 @@ class TargetOut(serializers.Serializer[Any]):
     scale = ScaleOut(allow_null=True, help_text="Null where the scale's resolution was not sent.")
     steps = StepOut(many=True)
     checks = CheckOut(many=True, help_text="Only where spur positions or spacing are known.")
+    young_arms = YoungArmsOut(
+        allow_null=True, help_text="What young arms cannot carry of it; null: the vine had none in that winter."
+    )
     cautions = serializers.ListField(child=serializers.CharField())
 
 
@@ -171,6 +177,7 @@ class VerdictOut(serializers.Serializer[Any]):
     tolerance = serializers.IntegerField(help_text="What the scale is worth, and at least 1 [nodes].")
     sentence = serializers.CharField()
     slips = SlipOut(many=True)
+    young_arms = ExplainedOut(allow_null=True, help_text="What young arms explain of it; null: the vine had none.")
 
 
 def target_shown(given: Answer) -> dict[str, Any]:
@@ -193,6 +200,7 @@ def target_shown(given: Answer) -> dict[str, Any]:
         "scale": {"nodes_unrounded": worth[0], "nodes": worth[1]} if worth else None,
         "steps": StepOut(given.steps, many=True).data,
         "checks": CheckOut(given.checks, many=True).data,
+        "young_arms": young_arms_shown(given.question.young, given.held_back),
         "cautions": list(CAUTIONS),
     }
 
@@ -216,4 +224,14 @@ def _weight(name: str, sent: SentWeight | None) -> dict[str, Any]:
 
 def verdict_shown(verdict: Verdict | None) -> dict[str, Any] | None:
     """Give a verdict as the API shows it."""
-    return dict(VerdictOut(verdict).data) if verdict else None
+    if verdict is None:
+        return None
+    slips = SlipOut(verdict.slips, many=True).data
+    return {
+        "outcome": verdict.outcome,
+        "difference": verdict.difference,
+        "tolerance": verdict.tolerance,
+        "sentence": verdict.sentence,
+        "slips": slips,
+        "young_arms": explained_shown(verdict.young_arms),
+    }

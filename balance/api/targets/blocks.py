@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import orjson
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,7 +17,15 @@ from rest_framework.response import Response
 from balance.advice import CAUTIONS
 from balance.api.table_json import Column, ids, members, numbers, rows_as_json, whole_numbers, words
 from balance.api.targets.answers import LevelOut
+from balance.api.targets.block_young_arms import (
+    YoungArmsOfBlockOut,
+    positions_among,
+    young_arms_of_block_shown,
+    young_on,
+)
+from balance.api.targets.outcomes import OUTCOMES, OutcomeOut
 from balance.blocks import BlockTargets, targets_of_block
+from balance.cordons.young_arms import Young, young_arms_of_block
 from balance.models import TargetStatus
 from balance.resolution import Resolved
 from balance.walking import Vines
@@ -27,7 +36,6 @@ from records.api.views import FarmView
 from records.models import Block
 from records.services.vineyards import block_of
 
-OUTCOMES = ("within_tolerance", "too_many", "too_few")
 _VINE_EXAMPLE = {
     "vine": "01991b5e-0000-7000-8000-00000000b1e7",
     "row_number": 3,
@@ -50,6 +58,8 @@ _EXAMPLE = {
     "count": 1,
     "with_target": 1,
     "formulas": [{"level": "group", "formula": FORMULA_EXAMPLE}],
+    "lost_nodes": 0,
+    "young_arms": None,
     "cautions": list(CAUTIONS),
     "results": [_VINE_EXAMPLE],
 }
@@ -60,11 +70,6 @@ class FormulaInUse(serializers.Serializer[Any]):
 
     level = LevelOut()
     formula = FormulaOut(allow_null=True)
-
-
-@extend_schema_field({"type": ["string", "null"], "enum": [*OUTCOMES, None]})
-class OutcomeOut(serializers.CharField):
-    """The outcome of a verdict; null where there is nothing to judge."""
 
 
 class VineTarget(serializers.Serializer[Any]):
@@ -83,7 +88,12 @@ class VineTarget(serializers.Serializer[Any]):
     nodes_retained = serializers.IntegerField(allow_null=True, help_text="[nodes]; null: not counted.")
     difference = serializers.IntegerField(allow_null=True, help_text="Retained less target [nodes].")
     tolerance = serializers.IntegerField(help_text="[nodes]")
-    outcome = OutcomeOut()
+    outcome = OutcomeOut(help_text="Against the whole target; what young arms explain is said in `young_arms`.")
+    young_arms = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        help_text="Position in `young_arms.vines`; null: the vine has none. Left out where no vine has.",
+    )
 
 
 class BlockTargetsOut(serializers.Serializer[Any]):
@@ -94,6 +104,10 @@ class BlockTargetsOut(serializers.Serializer[Any]):
     count = serializers.IntegerField(help_text="Vines.")
     with_target = serializers.IntegerField(help_text="Vines with a number.")
     formulas = FormulaInUse(many=True, help_text="The formulas in use; each vine names its position here.")
+    lost_nodes = serializers.IntegerField(
+        help_text="What young arms of the block cannot carry of its targets [nodes]; see `young_arms`."
+    )
+    young_arms = YoungArmsOfBlockOut(allow_null=True, help_text="Null: no arm was young in that winter.")
     cautions = serializers.ListField(child=serializers.CharField())
     results = VineTarget(many=True)
 
@@ -106,8 +120,9 @@ class Targets(FarmView):
 
     @extend_schema(
         summary="Read the targets of a whole block",
-        description="Every vine in walking order: weight, target, and the verdict on the count that was left. At most "
-        "20,000 vines are answered at once; a larger block is asked for row by row.",
+        description="Every vine in walking order: weight, target, and the verdict on the count that was left. Arms "
+        "that were young in that winter are listed with what they cannot carry. At most 20,000 vines are answered at "
+        "once; a larger block is asked for row by row.",
         parameters=[
             OpenApiParameter("season", SEASON, description="Harvest year; without it, the newest that was recorded."),
             OpenApiParameter("row_number", ROW_NUMBER, description="Only this row."),
@@ -124,23 +139,28 @@ class Targets(FarmView):
         )
         found = block_of(self.opened, block)
         computed = targets_of_block(self.opened, found, query.get("season"), query.get("row_number"))
-        return Response(as_json(found, computed))
+        young = young_on(computed, young_arms_of_block(self.opened, found, computed.season))
+        return Response(as_json(found, computed, young))
 
 
-def as_json(block: Block, computed: BlockTargets) -> bytes:
-    """Write the answer: its head as any other, its vines as one table."""
+def as_json(block: Block, computed: BlockTargets, young: Mapping[int, Young]) -> bytes:
+    """Write the answer: its head as any other, its vines as one table; ``young`` are young arms by position."""
+    told = young_arms_of_block_shown(computed, young)
     head = {
         "block": block.pk,
         "season": computed.season,
         "count": len(computed.walked),
         "with_target": int(np.count_nonzero(~np.isnan(computed.targets.nodes))),
         "formulas": [{"level": each.level or None, "formula": _formula(each)} for each in computed.formulas],
+        "lost_nodes": told["lost"] if told else 0,
+        "young_arms": told,
         "cautions": CAUTIONS,
     }
     opened = orjson.dumps(head, default=as_plain_json)[:-1]
-    return b"".join(
-        (opened, b',"results":[', rows_as_json(standing_shown(computed.walked.vines), _measured(computed)), b"]}")
-    )
+    parts = [standing_shown(computed.walked.vines), _measured(computed)]
+    if young:  # where no arm is young, the rows cost what they cost without this
+        parts.append(members({"young_arms": whole_numbers(positions_among(len(computed.walked), young))}))
+    return b"".join((opened, b',"results":[', rows_as_json(*parts), b"]}"))
 
 
 def _formula(resolved: Resolved) -> Any:

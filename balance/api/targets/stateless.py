@@ -19,6 +19,8 @@ from balance.api.targets.answers import (
     verdict_shown,
 )
 from balance.api.targets.weighed import OfAWeighing, weight_sent
+from balance.api.targets.young_arm_questions import YoungArmIn, young_sent
+from balance.formulas.cordons.young_arms import MOST_CORDONS
 from balance.models import Level
 from balance.resolution import Resolved, resolve_for_cultivar
 from balance.targets import Bounds, Place, Question, verdict_on
@@ -33,6 +35,12 @@ _ASKED = {
     "scale_resolution": {"value": 0.25, "unit": "[lb_av]"},
     "cultivar": "concord",
     "nodes_retained": 38,
+}
+_WITH_A_YOUNG_ARM = {
+    **_ASKED,
+    "cordons": 2,
+    "young_arms": [{"cordon": "left", "nodes_laid_down": 10, "vigour": "weak"}],
+    "nodes_retained": 34,
 }
 
 
@@ -57,6 +65,20 @@ class TargetQuestion(OfAWeighing):
         required=False,
         allow_null=True,
         help_text="Length of canopy of one vine, 0.1 to 100 m: its space along the row, for each curtain of leaves.",
+    )
+    cordons = StrictIntegerField(
+        min_value=1,
+        max_value=MOST_CORDONS,
+        required=False,
+        allow_null=True,
+        help_text="Cordons of the vine, the young ones with them; asked for beside `young_arms` only.",
+    )
+    young_arms = serializers.ListField(
+        child=YoungArmIn(),
+        required=False,
+        max_length=MOST_CORDONS,
+        help_text="Arms that are laid down or being filled, each of another cordon: what they cannot carry is shown "
+        "as lost, and not pushed onto the rest of the vine.",
     )
     nodes_retained = StrictIntegerField(min_value=0, max_value=2000, required=False, allow_null=True)
 
@@ -102,6 +124,7 @@ class StatelessTarget(OpenView):
         tags=["targets"],
         examples=[
             OpenApiExample("2.8 lb of Concord, 38 left", value=_ASKED, request_only=True),
+            OpenApiExample("An arm laid down this winter", value=_WITH_A_YOUNG_ARM, request_only=True),
             OpenApiExample(
                 "48, and ten too few",
                 value={"target": TARGET_EXAMPLE, "verdict": VERDICT_EXAMPLE},
@@ -121,6 +144,7 @@ class StatelessTarget(OpenView):
                 scale_resolution=weight_sent(values.get("scale_resolution")),
                 bounds=Bounds(values.get("minimum_nodes"), values.get("maximum_nodes")),
                 place=_place(values),
+                young=young_sent(values.get("young_arms") or (), values.get("cordons")),
             )
         )
         verdict = verdict_on(values.get("nodes_retained"), given)
