@@ -13,6 +13,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import UUIDConverter
 from rest_framework.test import APIClient
@@ -25,6 +26,7 @@ from records.services.consents import Asked, give_consent
 from records.services.keys import make_key
 from records.services.members import add_member
 from records.services.vineyards import create_block, create_row, plant_row
+from tests.conftest import Cast, leave_farms, make_cast
 
 pytestmark = pytest.mark.django_db
 
@@ -291,6 +293,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ),
     **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
     ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
+    ("GET", "api/v1/farms/{farm}/cordon-outlook"): Case(READ, query="winters=2"),
     ("GET", "api/v1/farms/{farm}/cordon-settings"): Case(READ),
     ("POST", "api/v1/farms/{farm}/cordon-settings"): Case(
         MANAGE, body=lambda scene: {"block": str(scene.ids["block"]), "blank_share_percent": 40}
@@ -369,9 +372,27 @@ def _named(route: str) -> str:
     return re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
 
 
+@pytest.fixture(scope="module")
+def stage(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[Cast, Scene, list[Any]]]:
+    """The cast and one of everything, set up once: each test works inside of it and is taken back."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        cast = make_cast()
+        scene = make_scene(cast.owner, cast.farm, cast.program)
+        leave_farms()
+        yield cast, scene, list(scene.vines)
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def scene(cast) -> Scene:
-    return make_scene(cast.owner, cast.farm, cast.program)
+def cast(stage, db) -> Cast:
+    made: Cast = stage[0]
+    return made
+
+
+@pytest.fixture
+def scene(stage, db) -> Scene:
+    _, made, vines = stage
+    return Scene(dict(made.ids), iter(vines), made.farm_name)
 
 
 def make_scene(player: Any, farm: Any, program: Any) -> Scene:
