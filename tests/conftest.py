@@ -152,6 +152,10 @@ def _load_catalogues() -> None:
 
 @pytest.fixture
 def cast(catalogue: None) -> Cast:
+    return make_cast()
+
+
+def make_cast() -> Cast:
     from django.db import transaction
     from rest_framework.test import APIClient
 

@@ -294,6 +294,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
     ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
     ("GET", "api/v1/farms/{farm}/cordon-outlook"): Case(READ, query="winters=2"),
+    ("GET", "api/v1/farms/{farm}/blank-cordon"): Case(READ, query="from=2026&to=2027"),
     ("GET", "api/v1/farms/{farm}/cordon-proposals"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/cordon-settings"): Case(READ),
     ("POST", "api/v1/farms/{farm}/cordon-settings"): Case(
