@@ -16,7 +16,8 @@ from django.db import connection
 
 from balance.cordons.models import CordonSettings, Reason
 from balance.cordons.parts_of_year import part_of_year_of
-from balance.formulas.cordons.reminders import TASKS, Task, tasks_of
+from balance.cordons.proposals import Proposal, proposals_of
+from balance.formulas.cordons.reminders import DECIDE, TASKS, Task, tasks_of
 from balance.formulas.cordons.replacement_steps import (
     BEARING,
     CANDIDATE_CHOSEN,
@@ -36,6 +37,7 @@ MOST_CASES: Final = 20_000
 #: A case whose arm bears is looked at for its old arm this many seasons: no step says that the old arm is off.
 SEASONS_AFTER_BEARING: Final = 2
 
+Minutes = Callable[[uuid.UUID, str], float | None]
 WALKING: Final = "walking"
 URGENCY: Final = "urgency"
 TASK: Final = "task"
@@ -63,9 +65,9 @@ _CASES: Final = """
 
 
 class Case(NamedTuple):
-    """What a worklist needs of a case."""
+    """What a worklist needs of a case; a proposal of one has no id and no step yet."""
 
-    id: uuid.UUID
+    id: uuid.UUID | None
     block_id: uuid.UUID
     block_name: str
     vine_id: uuid.UUID
@@ -84,21 +86,27 @@ class Case(NamedTuple):
 
 @dataclass(frozen=True)
 class Work:
-    """One task on one vine."""
+    """One task on one vine, and why: what stands, since when, so that the list can be read without the case."""
 
     case: Case
     task: Task
     minutes: float | None
+    because: str
+    inspection_id: uuid.UUID | None = None
 
     @property
     def reason(self) -> str:
-        """Say what stands, since when and why, so that the list can be read without the case."""
+        """Name the cordon and say why; see ``late``."""
         case = self.case
-        what = f"{case.cordon.replace('_', ' ')} cordon" if case.cordon else "whole vine"
-        why = ", ".join(str(Reason(reason).label) for reason in case.reasons)
-        told = f"{what} ({why}): {_SINCE[case.step]} {case.step_on}"
-        late = self.task.overdue
-        return told if not late else f"{told}; {late} season{'s' if late > 1 else ''} overdue"
+        return (
+            f"{case.cordon.replace('_', ' ')} cordon: {self.because}" if case.cordon else f"whole vine: {self.because}"
+        )
+
+    @property
+    def late(self) -> str:
+        """Say how long it is overdue; empty where it is not."""
+        seasons = self.task.overdue
+        return f"{seasons} season{'s' if seasons > 1 else ''} overdue" if seasons else ""
 
 
 @dataclass(frozen=True)
@@ -115,10 +123,11 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Worklist:
-    """The work in its order, and how many cases ask for none because their vine is gone."""
+    """The work in its order, how many cases ask for none because their vine is gone, and why no proposals are in it."""
 
     works: list[Work]
     without_a_vine: int
+    without_proposals: str = ""
 
 
 def worklist(opened: OpenFarm, wanted: Wanted) -> Worklist:
@@ -134,12 +143,37 @@ def worklist(opened: OpenFarm, wanted: Wanted) -> Worklist:
     cases = [case for case in found if case.vine_id not in plants or plants[case.vine_id].stood_on(case.noticed_on)]
     minutes = _minutes(opened)
     works = [
-        Work(case, task, minutes(case.block_id, task.code))
+        Work(case, task, minutes(case.block_id, task.code), _because(case))
         for case in cases
         for task in _tasks(opened.farm, case, wanted)
         if wanted.task in {None, task.code}
     ]
-    return Worklist(sorted(works, key=_KEYS[wanted.order]), len(found) - len(cases))
+    proposed, without = _proposed(opened, wanted, minutes) if wanted.task in {None, DECIDE} else ([], "")
+    return Worklist(sorted([*works, *proposed], key=_KEYS[wanted.order]), len(found) - len(cases), without)
+
+
+def _proposed(opened: OpenFarm, wanted: Wanted, minutes: Minutes) -> tuple[list[Work], str]:
+    """Give what the farm's thresholds propose, so that it is decided on; or why that is not to be had at once."""
+    try:
+        found = proposals_of(opened, block_id=wanted.block_id, row_number=wanted.row_number, season=wanted.season)
+    except NotValid as error:
+        return [], error.faults[0].detail
+    task = Task(DECIDE, wanted.season, 0)
+    return [
+        Work(_undecided(each), task, minutes(each.block_id, DECIDE), each.sentence, each.inspection_id)
+        for each in found
+    ], ""
+
+
+def _undecided(each: Proposal) -> Case:
+    place = (each.block_id, each.block_name, each.vine_id, each.row_number, each.place, each.label)
+    what = (each.scope, each.cordon, list(each.reasons), each.noticed_on)
+    return Case(None, *place, *what, "", each.noticed_on, each.season, None)
+
+
+def _because(case: Case) -> str:
+    why = ", ".join(str(Reason(reason).label) for reason in case.reasons)
+    return f"{_SINCE[case.step]} {case.step_on} ({why})"
 
 
 def _cases(opened: OpenFarm, wanted: Wanted) -> list[Case]:
@@ -171,7 +205,7 @@ def _tasks(farm: Farm, case: Case, wanted: Wanted) -> list[Task]:
     )
 
 
-def _minutes(opened: OpenFarm) -> Callable[[uuid.UUID, str], float | None]:
+def _minutes(opened: OpenFarm) -> Minutes:
     """Give how long a task takes on a block: by its own settings, else by the farm's; None where nobody said."""
     told: dict[uuid.UUID | None, dict[str, float]] = {
         settings.block_id: settings.minutes_a_task for settings in CordonSettings.objects.for_farm(opened.farm)

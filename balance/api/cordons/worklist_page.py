@@ -59,6 +59,7 @@ def page_of(farm: Farm, wanted: Wanted, listed: Worklist) -> HttpResponse:
         "version": settings.SPECTACULAR_SETTINGS["VERSION"],
         "effort": effort_of(works),
         "without_a_vine": listed.without_a_vine,
+        "without_proposals": listed.without_proposals,
         "reminders": reminders(works),
         "parts": _parts(wanted, works),
         "names_blocks": wanted.order != WALKING,
@@ -79,7 +80,7 @@ def _parts(wanted: Wanted, works: list[Work]) -> list[dict[str, Any]]:
     """Give the list in parts with a heading each: by block, by how long overdue, or by task."""
     keys = {
         WALKING: lambda work: (work.case.block_id, work.case.block_name),
-        URGENCY: lambda work: (work.task.overdue, _overdue(work.task.overdue)),
+        URGENCY: lambda work: (work.task.overdue, work.late.capitalize() or "Due now"),
         TASK: lambda work: (work.task.code, SAYS[work.task.code].name),
     }
     parts = [(heading, list(rows)) for (_, heading), rows in groupby(works, keys[wanted.order])]
@@ -96,12 +97,6 @@ def _row(work: Work) -> dict[str, Any]:
         "label": case.label,
         "task": SAYS[work.task.code].name,
         "reason": work.reason,
-        "late": work.task.overdue > 0,
+        "late": work.late,
         "minutes": work.minutes,
     }
-
-
-def _overdue(seasons: int) -> str:
-    if not seasons:
-        return "Due now"
-    return f"{seasons} season{'s' if seasons > 1 else ''} overdue"

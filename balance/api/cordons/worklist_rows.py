@@ -23,6 +23,7 @@ EXAMPLE: Final[dict[str, Any]] = {
     "hours": 0.1,
     "without_minutes": 0,
     "without_a_vine": 0,
+    "without_proposals": "",
     "by_task": [
         {
             "task": "unwrap",
@@ -63,7 +64,8 @@ EXAMPLE: Final[dict[str, Any]] = {
             "due_season": 2027,
             "overdue": 0,
             "minutes": 6,
-            "reason": "left cordon (share of blank cordon): the candidate was laid down on 2026-02-03",
+            "reason": "left cordon: the candidate was laid down on 2026-02-03 (share of blank cordon)",
+            "inspection": None,
         }
     ],
     "cautions": list(CAUTIONS),
@@ -80,15 +82,20 @@ class WorkOut(serializers.Serializer[Any]):
     place = serializers.IntegerField()
     vine = serializers.UUIDField()
     label = serializers.CharField()  # type: ignore[assignment]
-    case = serializers.UUIDField(help_text="The case that asks for it.")
+    case = serializers.UUIDField(
+        allow_null=True, help_text="The case that asks for it; null: the farm's thresholds propose one."
+    )
     scope = serializers.ChoiceField(choices=Scope.choices)
     cordon = serializers.CharField(help_text="Empty: the whole vine.")
-    step = serializers.ChoiceField(choices=Step.choices)
-    step_on = serializers.DateField()
+    step = serializers.ChoiceField(choices=Step.choices, allow_null=True)
+    step_on = serializers.DateField(allow_null=True)
     due_season = serializers.IntegerField(help_text="The first season in whose winter or summer it was to be done.")
     overdue = serializers.IntegerField(help_text="Seasons gone by since: the urgency.")
     minutes = serializers.FloatField(allow_null=True, help_text="What the farm says it takes; null: not said.")
-    reason = serializers.CharField(help_text="What stands, since when and why.")
+    reason = serializers.CharField(
+        help_text="What stands, since when and why; of a proposal, what was measured and the farm's threshold."
+    )
+    inspection = serializers.UUIDField(allow_null=True, help_text="Of a proposal, the inspection that shows it.")
 
 
 class EffortOut(serializers.Serializer[Any]):
@@ -132,6 +139,9 @@ class WorklistOut(EffortOut):
     without_a_vine = serializers.IntegerField(
         help_text="Cases that ask for nothing because their vine is missing or was replanted since; give them up."
     )
+    without_proposals = serializers.CharField(
+        help_text="Why what the farm's thresholds propose is not in the list; empty where it is."
+    )
     by_task = ReminderOut(many=True, help_text="The reminders of the season.")
     by_block = EffortOfABlock(many=True)
     by_row = EffortOfARow(many=True, help_text="Of the block asked for; empty for a whole farm.")
@@ -145,6 +155,7 @@ def body_of(listed: Worklist, *, rows: bool) -> dict[str, Any]:
     return {
         **_effort(effort_of(works)),
         "without_a_vine": listed.without_a_vine,
+        "without_proposals": listed.without_proposals,
         "by_task": reminders(works),
         "by_block": [
             {"block": str(block), "block_name": name, **_effort(effort)}
@@ -191,15 +202,16 @@ def shown(work: Work) -> dict[str, Any]:
         "place": case.place,
         "vine": str(case.vine_id),
         "label": case.label,
-        "case": str(case.id),
+        "case": None if case.id is None else str(case.id),
         "scope": case.scope,
         "cordon": case.cordon,
-        "step": case.step,
-        "step_on": case.step_on.isoformat(),
+        "step": case.step or None,
+        "step_on": case.step_on.isoformat() if case.step else None,
         "due_season": work.task.due_season,
         "overdue": work.task.overdue,
         "minutes": work.minutes,
-        "reason": work.reason,
+        "reason": f"{work.reason}; {work.late}" if work.late else work.reason,
+        "inspection": None if work.inspection_id is None else str(work.inspection_id),
     }
 
 

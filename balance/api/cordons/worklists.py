@@ -68,6 +68,7 @@ class CordonWorklist(InForms, FarmView):
         ],
     )
     def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
+        asked: dict[str, Any] = {"as": form_field("csv", "html")}
         query = StrictQuery.of(
             request,
             season=StrictIntegerField(min_value=1900, max_value=2100),
@@ -76,7 +77,7 @@ class CordonWorklist(InForms, FarmView):
             row_number=StrictIntegerField(min_value=1, max_value=9999),
             task=serializers.ChoiceField(choices=TASKS),
             order=serializers.ChoiceField(choices=ORDERS),
-            **{"as": form_field("csv", "html")},
+            **asked,
         )
         wanted = self._wanted(query)
         listed = worklist(self.opened, wanted)

@@ -8,11 +8,13 @@ from typing import Any
 
 import pytest
 
-from records.kinds.definitions import VINE_EVENT
+from records.kinds.definitions import CORDON_INSPECTION, VINE_EVENT
 from tests.balance.cordons.test_cases import Cases
 from tests.records.yard import Yard
 
 pytestmark = pytest.mark.django_db
+
+INSPECTION = "01991b5e-0000-7000-8000-000000001159"
 
 
 @pytest.fixture
@@ -21,7 +23,7 @@ def cases(cast) -> Cases:
 
 
 @pytest.fixture
-def work(cases) -> Cases:
+def work(cases: Cases) -> Cases:
     """Three cases: one noticed, one with a candidate since the summer of 2023, one laid down in the winter of 2025."""
     yard = cases.yard
     cases.open(vine=str(yard.vines[4].pk), noticed_on="2025-01-10")
@@ -49,7 +51,7 @@ def test_a_winters_work_is_walked_to_in_order(work):
     assert body["months"] == "November 2025 to April 2026"
     assert (
         body["results"][3]["reason"]
-        == "left cordon (somebody saw it): a candidate was chosen on 2023-07-08; 2 seasons overdue"
+        == "left cordon: a candidate was chosen on 2023-07-08 (somebody saw it); 2 seasons overdue"
     )
 
 
@@ -176,3 +178,36 @@ def test_a_setting_that_cannot_be_is_refused_and_named(sent, pointer, work, cast
     answer = cast.owner.client.post(f"{work.yard.url}/cordon-settings", sent, format="json")
     assert 400 <= answer.status_code < 500
     assert answer.json()["errors"][0]["pointer"] == pointer, answer.json()
+
+
+@pytest.fixture
+def proposed(work: Cases, cast) -> Cases:
+    """A cordon of vine 7 with two living positions of ten, and a farm that acts from 40 % blank on."""
+    yard = work.yard
+    sent = {"blank_share_percent": 40, "minutes_a_task": {"decide": 3}}
+    assert cast.owner.client.post(f"{yard.url}/cordon-settings", sent, format="json").status_code == 201
+    seen = {"vine": str(yard.vines[6].pk), "cordon": "left", "living_positions": 2, "blank_positions": 8}
+    seen |= {"id": INSPECTION, "observed_at": "2026-01-20T10:00:00-05:00"}
+    answer = yard.post(CORDON_INSPECTION, yard.new(CORDON_INSPECTION, **seen, season=...))
+    assert answer.status_code == 201, answer.json()
+    return work
+
+
+def test_what_the_farms_thresholds_propose_is_there_to_be_decided(proposed):
+    (row,) = ask(proposed, "season=2026&part_of_year=winter&task=decide")["results"]
+    assert (row["place"], row["cordon"], row["case"], row["step"], row["minutes"]) == (7, "left", None, None, 3)
+    assert row["inspection"] == INSPECTION
+    assert "80" in row["reason"] and "40" in row["reason"], row
+    assert [place for place, _, _ in told(ask(proposed, "season=2026&part_of_year=winter"))] == [2, 2, 2, 7, 9]
+
+
+def test_once_a_case_is_opened_there_is_nothing_left_to_decide(proposed):
+    proposed.open(vine=str(proposed.yard.vines[6].pk), noticed_on="2026-01-20", inspection=INSPECTION)
+    assert told(ask(proposed, "season=2026&part_of_year=winter&task=decide")) == []
+
+
+def test_where_a_farm_has_too_many_vines_to_propose_for_the_list_says_so(proposed, monkeypatch):
+    monkeypatch.setattr("balance.cordons.proposals.MOST_VINES", 3)
+    body = ask(proposed, "season=2026&part_of_year=winter")
+    assert "Ask block by block" in body["without_proposals"]
+    assert [place for place, _, _ in told(body)] == [2, 2, 2, 9]
