@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from balance.formulas.cordons.replacement_steps import BEARING, CLOSED, GIVEN_UP, STEPS
 from balance.formulas.cordons.step_history import StepHistory
+from balance.formulas.cordons.survival import Survival, kaplan_meier
 from balance.formulas.methods import NO_SOURCE, Method
 
 METHOD: Final = Method(
@@ -139,13 +140,13 @@ def quartiles(waits: Waits) -> tuple[float | None, float | None, float | None]:
     >>> quartiles(Waits(days, over, days, days))
     (10.0, 20.0, 40.0)
     """
-    days, gone = np.unique(waits.days[waits.over], return_counts=True)
-    at_risk = len(waits) - np.searchsorted(np.sort(waits.days), days)
-    waiting = np.cumprod((1 - gone / at_risk).astype(np.float64))
-    lower, median, upper = (_first_day(days, waiting, share) for share in (0.25, 0.5, 0.75))
+    if not len(waits):
+        return None, None, None
+    table = kaplan_meier(waits.days, waits.over)
+    lower, median, upper = (_first_day(table, share) for share in (0.25, 0.5, 0.75))
     return lower, median, upper
 
 
-def _first_day(days: NDArray[np.int64], waiting: NDArray[np.float64], share: float) -> float | None:
-    reached = np.flatnonzero(waiting <= 1 - share + _NOISE)
-    return float(days[reached[0]]) if len(reached) else None
+def _first_day(table: Survival, share: float) -> float | None:
+    reached = np.flatnonzero(table.survival <= 1 - share + _NOISE)
+    return float(table.sets.times[reached[0]]) if len(reached) else None
