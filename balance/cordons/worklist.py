@@ -172,8 +172,10 @@ def _undecided(each: Proposal) -> Case:
 
 
 def _because(case: Case) -> str:
-    why = ", ".join(str(Reason(reason).label) for reason in case.reasons)
-    return f"{_SINCE[case.step]} {case.step_on} ({why})"
+    """Say what stands since when, and why the case was opened where it says more than that somebody saw it."""
+    why = ", ".join(str(Reason(reason).label) for reason in case.reasons if reason != Reason.SEEN)
+    told = f"{_SINCE[case.step]} {case.step_on}"
+    return f"{told} ({why})" if why else told
 
 
 def _cases(opened: OpenFarm, wanted: Wanted) -> list[Case]:

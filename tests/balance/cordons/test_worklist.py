@@ -49,10 +49,7 @@ def test_a_winters_work_is_walked_to_in_order(work):
     assert told(body) == [(2, "unwrap", 0), (2, "check_ties", 0), (2, "fewer_nodes", 0), (9, "lay_down", 2)]
     assert (body["count"], body["vines"], body["hours"], body["without_minutes"]) == (4, 2, None, 4)
     assert body["months"] == "November 2025 to April 2026"
-    assert (
-        body["results"][3]["reason"]
-        == "left cordon: a candidate was chosen on 2023-07-08 (somebody saw it); 2 seasons overdue"
-    )
+    assert body["results"][3]["reason"] == "left cordon: a candidate was chosen on 2023-07-08; 2 seasons overdue"
 
 
 def test_each_reminder_says_what_to_do_who_says_so_and_which_vines_it_concerns(work):
