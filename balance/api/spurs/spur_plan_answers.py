@@ -9,7 +9,11 @@ from rest_framework import serializers
 
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.api.spurs.spur_plan_questions import Asked
+from balance.api.targets.young_arm_answers import YoungArmsOut, young_arms_shown
+from balance.cordons.young_arms import Young
+from balance.formulas.cordons.frames import REQUEST
 from balance.formulas.methods import MARKS
+from balance.formulas.spur_plan.evaluation import counted_nodes
 from balance.formulas.spur_plan.plan import NEAREST, OK, SpurPlan, spur_plan, workings
 from balance.formulas.spur_plan.reasons import CUT, ROLES
 from balance.formulas.spur_plan.rules import FORMS, METHOD, TERMS, Rules
@@ -81,7 +85,10 @@ class SpurPlanOut(ComputedOut):
     form = serializers.ChoiceField(choices=FORMS)
     status = serializers.ChoiceField(choices=[OK, NEAREST], help_text="nearest: no plan has the target exactly.")
     reason = serializers.CharField(allow_null=True, help_text="Why the total is not the target.")
-    target = serializers.IntegerField()
+    target = serializers.IntegerField(
+        help_text="What the plan is made for: the target sent, less what young arms cannot carry of it [nodes]."
+    )
+    young_arms = YoungArmsOut(allow_null=True, help_text="What young arms cannot carry; null: none was sent.")
     total = serializers.IntegerField(help_text="Nodes counted in the plan.")
     renewal_inside = serializers.BooleanField(help_text="Whether nodes of renewal spurs count inside the total.")
     renewal_nodes_outside = serializers.IntegerField(help_text="Nodes of renewal spurs beside the total.")
@@ -95,7 +102,7 @@ class SpurPlanOut(ComputedOut):
 
 def answer(asked: Asked) -> tuple[SpurPlan, dict[str, Any]]:
     """Give the plan that was asked for, and how it is shown."""
-    plan = spur_plan(asked.canes, asked.arms, asked.target, asked.rules)
+    plan = spur_plan(asked.canes, asked.arms, asked.kept, asked.rules)
     per_metre = round(plan.total / sum(arm.space_m for arm in asked.arms), 9)
     shown = {
         **computed(METHOD, _inputs(asked), workings(plan), more=_cautions(plan, asked, per_metre)),
@@ -103,6 +110,7 @@ def answer(asked: Asked) -> tuple[SpurPlan, dict[str, Any]]:
         "status": plan.status,
         "reason": plan.reason,
         "target": plan.target,
+        "young_arms": _young_arms(asked),
         "total": plan.total,
         "renewal_inside": asked.rules.renewal_inside,
         "renewal_nodes_outside": plan.outside,
@@ -138,9 +146,24 @@ def answer(asked: Asked) -> tuple[SpurPlan, dict[str, Any]]:
     return plan, shown
 
 
+def _young_arms(asked: Asked) -> dict[str, Any] | None:
+    held = asked.held_back
+    return young_arms_shown(Young(held.arms, held.cordons, REQUEST), held) if held else None
+
+
 def _arm(name: str, plan: SpurPlan) -> dict[str, Any]:
     kept = [choice for choice in plan.choices if choice.arm == name and choice.role != CUT]
     return {"name": name, "nodes": sum(choice.nodes for choice in kept), "canes_kept": len(kept)}
+
+
+def _on_grown_arms(plan: SpurPlan, asked: Asked) -> int:
+    """Give the nodes that the plan keeps on grown arms beyond what is kept there without the young ones' part."""
+    if asked.held_back is None:
+        return 0
+    young = {load.arm.cordon for load in asked.held_back.loads}
+    planned = counted_nodes([kept for kept in plan.kept if kept.candidate.arm in young], asked.rules)
+    share = asked.kept - sum(load.kept for load in asked.held_back.loads)
+    return plan.total - planned - share
 
 
 def _inputs(asked: Asked) -> list[dict[str, Any]]:
@@ -170,6 +193,12 @@ def _cautions(plan: SpurPlan, asked: Asked, per_metre: float) -> Iterator[str]:
         "The points are ours, a way to weigh one thing against another (common practice, no source): look at the vine "
         "before cutting, and overrule the plan where the wood says otherwise."
     )
+    more = _on_grown_arms(plan, asked)
+    if more > 0:
+        yield (
+            f"The plan keeps {more} nodes fewer on young arms than they carry, and so {more} more on the grown ones "
+            "than their share: look whether the young arms have canes for more, or keep fewer on the vine."
+        )
     low, high = (buds / _FOOT_M for buds in _NODES_PER_FOOT)
     if plan.total and not low <= per_metre <= high:
         yield (

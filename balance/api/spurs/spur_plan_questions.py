@@ -9,6 +9,8 @@ from typing import Any, Final
 
 from rest_framework import serializers
 
+from balance.api.targets.young_arm_questions import OfAYoungArm, young_arm
+from balance.formulas.cordons.young_arms import HeldBack, hold_back_by_space
 from balance.formulas.spur_plan.candidates import (
     FARTHEST_CREEP_M,
     KINDS,
@@ -42,6 +44,12 @@ class ArmIn(StrictSerializer):
 
     name = StrictCharField(max_length=40)
     space = LengthIn(help_text="From the head to the line halfway to the neighbour on this side, 0.1 to 10 m.")
+    young = OfAYoungArm(
+        required=False,
+        allow_null=True,
+        help_text="Where it is laid down or being filled: what it cannot carry of the target is shown as lost, and not "
+        "planned onto other arms. Null: it is grown.",
+    )
 
 
 class CaneIn(StrictSerializer):
@@ -105,12 +113,18 @@ class SpurPlanQuestion(StrictSerializer):
 
 @dataclass(frozen=True)
 class Asked:
-    """A question as the formula takes it."""
+    """A question as the formula takes it; ``held_back`` is None where no arm is young."""
 
     target: int
     arms: tuple[Arm, ...]
     canes: tuple[Candidate, ...]
     rules: Rules
+    held_back: HeldBack | None = None
+
+    @property
+    def kept(self) -> int:
+        """What is planned: the target less what young arms cannot carry [nodes]."""
+        return self.target if self.held_back is None or self.held_back.kept is None else self.held_back.kept
 
 
 def asked(values: Mapping[str, Any]) -> Asked:
@@ -126,12 +140,23 @@ def asked(values: Mapping[str, Any]) -> Asked:
     faults = [*_lengths(arms, canes, limits), *_names(arms, canes), *_order(limits, rules)]
     if faults:
         raise NotValid(faults[0].detail, faults=tuple(faults))
+    held = _held_back(values["target"], arms)
+    most = {load.arm.cordon: load.kept for load in held.loads} if held else {}
     return Asked(
         target=values["target"],
-        arms=tuple(Arm(arm["name"], _metres(arm["space"])) for arm in arms),
+        held_back=held,
+        arms=tuple(Arm(arm["name"], _metres(arm["space"]), most.get(arm["name"])) for arm in arms),
         canes=tuple(_candidate(cane) for cane in canes),
         rules=replace(_limited(rules, limits), renewal_inside=values.get("renewal_inside", True)),
     )
+
+
+def _held_back(target: int, arms: Sequence[Any]) -> HeldBack | None:
+    grown = [_metres(arm["space"]) for arm in arms if arm.get("young") is None]
+    young = [
+        (young_arm(arm["name"], arm["young"]), _metres(arm["space"])) for arm in arms if arm.get("young") is not None
+    ]
+    return hold_back_by_space(target, young, grown)
 
 
 def _candidate(cane: Mapping[str, Any]) -> Candidate:

@@ -15,12 +15,9 @@ from records.errors import Fault, NotValid
 from records.kinds.definitions import CORDONS
 
 
-class YoungArmIn(StrictSerializer):
-    """One arm that is laid down or being filled."""
+class OfAYoungArm(StrictSerializer):
+    """What is known of an arm that is laid down or being filled."""
 
-    cordon = serializers.ChoiceField(
-        choices=CORDONS, required=False, help_text="Left out: the whole vine is renewed from the trunk."
-    )
     first_winter = StrictBooleanField(
         required=False, help_text="Whether it is laid down in this winter: true unless said."
     )
@@ -34,6 +31,19 @@ class YoungArmIn(StrictSerializer):
     vigour = serializers.ChoiceField(choices=VIGOURS, required=False, help_text="Of the vine; left out: not said.")
 
 
+class YoungArmIn(OfAYoungArm):
+    """One arm that is laid down or being filled."""
+
+    cordon = serializers.ChoiceField(
+        choices=CORDONS, required=False, help_text="Left out: the whole vine is renewed from the trunk."
+    )
+
+
+def young_arm(name: str, said: Mapping[str, Any]) -> YoungArm:
+    """Give one arm as the formula takes it."""
+    return YoungArm(name, said.get("first_winter", True), said.get("nodes_laid_down"), said.get("vigour", ""))
+
+
 def young_sent(arms: Iterable[Mapping[str, Any]], cordons: int | None) -> Young | None:
     """Give young arms as the formula takes them; None where none were sent.
 
@@ -42,12 +52,7 @@ def young_sent(arms: Iterable[Mapping[str, Any]], cordons: int | None) -> Young 
     NotValid
         Two arms have one name.
     """
-    sent = tuple(
-        YoungArm(
-            arm.get("cordon", ""), arm.get("first_winter", True), arm.get("nodes_laid_down"), arm.get("vigour", "")
-        )
-        for arm in arms
-    )
+    sent = tuple(young_arm(arm.get("cordon", ""), arm) for arm in arms)
     names = [arm.cordon for arm in sent]
     faults = tuple(
         Fault(("young_arms", number, "cordon"), "repeated", "This cordon has a young arm already. Name each once.")

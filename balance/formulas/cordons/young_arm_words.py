@@ -107,6 +107,13 @@ def _shares(held: HeldBack) -> Working:
     if not held.arms[0].cordon:
         sentence = "The whole vine is renewed from the trunk: its one young arm stands for all of the target."
         return Working("share", sentence, f"{held.target}", held.target, NODE)
+    if held.by_space:
+        shares = " + ".join(str(load.share) for load in held.loads)
+        sentence = (
+            "Each cordon has a share of the target by its space, odd nodes to grown cordons first (common practice, no "
+            "source)."
+        )
+        return Working("share", sentence, f"{held.target} by space → {shares} for young arms", None, NODE)
     sentence = (
         f"Each of {held.cordons} cordons has an equal share of the target, odd nodes to grown cordons first (common "
         "practice, no source)."
@@ -116,7 +123,7 @@ def _shares(held: HeldBack) -> Working:
 
 
 def _step_of(load: ArmLoad) -> Working:
-    sentence = f"{load.arm.name.capitalize()}: {load.sentence} Of its {load.share} it keeps {load.kept}."
+    sentence = f"{load.arm.name[0].upper()}{load.arm.name[1:]}: {load.sentence} Of its {load.share} it keeps {load.kept}."
     return Working(
         load.arm.cordon or "vine", sentence, f"{load.share} − {load.kept} = {load.lost} lost", load.lost, NODE
     )

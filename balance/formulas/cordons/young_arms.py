@@ -73,6 +73,8 @@ class HeldBack:
     pushed : int or None
         The most that a grown cordon would keep if the lost nodes were pushed onto them [nodes].
     reason : str or None
+    by_space : bool
+        Whether the shares follow the space of each cordon; else they are equal.
     """
 
     target: int | None
@@ -84,6 +86,7 @@ class HeldBack:
     grown_share: int | None = None
     pushed: int | None = None
     reason: str | None = None
+    by_space: bool = False
 
 
 def shares_of(target: int, cordons: int, young: int) -> list[int]:
@@ -160,7 +163,56 @@ def hold_back(target: int | None, cordons: int | None, arms: Sequence[YoungArm])
     if reason is not None or target is None:
         return HeldBack(target, cordons, young, reason=reason)
     places = 1 if not young[0].cordon else cordons or 1
-    shares = shares_of(target, places, len(young))
+    return _held(target, cordons, young, shares_of(target, places, len(young)))
+
+
+def hold_back_by_space(target: int, young: Sequence[tuple[YoungArm, float]], grown: Sequence[float]) -> HeldBack | None:
+    """Say the same where the space of every cordon is known: each has a share of the target by its space.
+
+    Parameters
+    ----------
+    target : int
+        [nodes], 0 to 100,000
+    young : sequence of (YoungArm, float)
+        Each with its space [m], above 0.
+    grown : sequence of float
+        Spaces of the grown cordons [m], above 0.
+
+    Returns
+    -------
+    HeldBack or None
+        None without a young arm.
+
+    Raises
+    ------
+    OutOfRange
+
+    Notes
+    -----
+    Whole nodes by the largest remainders, of equal ones to grown cordons first: common practice, no source.
+
+    Examples
+    --------
+    >>> held = hold_back_by_space(40, [(YoungArm("left"), 0.3)], [1.2])
+    >>> held.kept, held.lost, held.grown_share
+    (40, 0, 32)
+    """
+    if not young:
+        return None
+    if not 0 <= target <= MOST_TARGET:
+        raise OutOfRange("the target [nodes]", target, 0, MOST_TARGET)
+    spaces = [*(space for _, space in young), *grown]
+    exact = [round(target * space / sum(spaces), 6) for space in spaces]
+    shares = [int(each) for each in exact]
+    order = sorted(range(len(spaces)), key=lambda at: (round(shares[at] - exact[at], 6), at < len(young), at))
+    for at in order[: target - sum(shares)]:
+        shares[at] += 1
+    return _held(target, len(spaces), tuple(arm for arm, _ in young), shares, by_space=True)
+
+
+def _held(
+    target: int, cordons: int | None, young: tuple[YoungArm, ...], shares: Sequence[int], *, by_space: bool = False
+) -> HeldBack:
     loads = tuple(_load(arm, share) for arm, share in zip(young, shares, strict=False))
     lost = sum(load.lost for load in loads)
     grown = shares[len(young) :]
@@ -173,7 +225,8 @@ def hold_back(target: int | None, cordons: int | None, arms: Sequence[YoungArm])
         lost=lost,
         loads=loads,
         grown_share=max(grown) if grown else None,
-        pushed=-(-left_to_the_grown // len(grown)) if grown else None,
+        pushed=max(*grown, -(-left_to_the_grown // len(grown))) if grown else None,
+        by_space=by_space,
     )
 
 

@@ -33,10 +33,13 @@ class Arm:
     name : str
     space_m : float
         From the head to the line halfway to the neighbour on this side [m], 0.1 to 10.
+    most : int or None
+        The most counted nodes that it carries [nodes], 0 or more, such as a young arm's; None: no limit of its own.
     """
 
     name: str
     space_m: float
+    most: int | None = None
 
 
 @dataclass(frozen=True)
@@ -114,6 +117,7 @@ def refuse_impossible(candidates: Sequence[Candidate], arms: Sequence[Arm]) -> N
     """
     for arm in arms:
         _within("the space of an arm [m]", arm.space_m, SHORTEST_ARM_M, LONGEST_ARM_M)
+        _within("the most nodes of an arm", arm.most, 0, math.inf)
     names = {arm.name for arm in arms}
     if len(names) < len(arms) or len({each.name for each in candidates}) < len(candidates):
         raise ValueError("two arms or two canes have one name")

@@ -110,6 +110,9 @@ def cheapest_plans(candidates: Sequence[Candidate], arms: Sequence[Arm], highest
     ways = ways_along(choices, highest)
     totals = np.arange(highest + 1)
     balance = arm_points(totals, choices.shares[:, None], rules)
+    for number, arm in enumerate(choices.arms):
+        if arm.most is not None:
+            balance[number, arm.most + 1 :] = NEVER  # what an arm cannot carry is in no plan
     joined = together(ways.arms + balance)
     in_all = joined[-1] - rules.weights.balance * totals**2
     points = tuple(
