@@ -15,12 +15,12 @@ from django.utils import timezone
 
 from balance.cordons.models import CordonCase, CordonStep, Scope
 from balance.formulas.cordons.replacement_steps import (
+    BEARING,
     CLOSED,
-    FAILED,
     FOLLOWING,
-    GIVEN_UP,
     LAID_DOWN,
     NOTICED,
+    YOUNG_ARM,
     may_follow,
 )
 from records.access import OpenFarm, Right
@@ -39,6 +39,8 @@ _PLAIN: Final = (
     "nodes_laid_down",
     "wraps",
 )
+#: At these steps the arm that was laid down stands; at any other, no arm of the case does.
+_ARM_STANDS: Final = (*YOUNG_ARM, BEARING)
 
 
 @dataclass(frozen=True)
@@ -244,7 +246,7 @@ def _moved(case: CordonCase, said: Move, season: int) -> dict[str, Any]:
     }
     if said.step == LAID_DOWN:
         columns["laid_down_season"] = season
-    elif said.step in {NOTICED, FAILED, GIVEN_UP}:  # no arm of this case stands any more
+    elif said.step not in _ARM_STANDS:
         columns["laid_down_season"] = None
     return columns
 
