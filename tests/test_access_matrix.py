@@ -294,8 +294,10 @@ MATRIX: dict[tuple[str, str], Case] = {
     **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
     ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
     ("GET", "api/v1/farms/{farm}/cordon-outlook"): Case(READ, query="winters=2"),
+    ("GET", "api/v1/farms/{farm}/cordon-capacity"): Case(READ, query="pace=2&winters=3"),
     ("GET", "api/v1/farms/{farm}/blank-cordon"): Case(READ, query="from=2026&to=2027"),
     ("GET", "api/v1/farms/{farm}/cordon-proposals"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/cordon-survival"): Case(READ),
     ("GET", "api/v1/farms/{farm}/cordon-settings"): Case(READ),
     ("POST", "api/v1/farms/{farm}/cordon-settings"): Case(
         MANAGE, body=lambda scene: {"block": str(scene.ids["block"]), "blank_share_percent": 40}

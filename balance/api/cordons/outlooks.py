@@ -172,7 +172,7 @@ def _hazards(outlook: Outlook, confidence: float) -> list[dict[str, Any]]:
             "high": float(high[age]),
         }
         for age in range(len(means))
-        if hazards.exposure[age] or outlook.standing[: age + 1][-MOST_AHEAD:].any()
+        if age < MOST_AHEAD or hazards.exposure[age] or outlook.standing[: age + 1][-MOST_AHEAD:].any()
     ]
 
 
