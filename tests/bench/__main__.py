@@ -8,7 +8,16 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
-from tests.bench import block_targets, bulk, bulk_costs, node_targets, one_post, sampling_draws, spur_plan
+from tests.bench import (
+    block_targets,
+    bulk,
+    bulk_costs,
+    cordon_worklist,
+    node_targets,
+    one_post,
+    sampling_draws,
+    spur_plan,
+)
 from tests.bench.pairs import Figure
 
 FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
@@ -19,6 +28,7 @@ FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
     "one_post": one_post.figures,
     "sampling_draws": sampling_draws.figures,
     "spur_plan": spur_plan.figures,
+    "cordon_worklist": cordon_worklist.figures,
 }
 #: Ten million rows take minutes to make and several gigabytes to keep, so they are asked for by name.
 ON_DEMAND: dict[str, Callable[[], Iterator[Figure]]] = {"bulk_ten_million": bulk_costs.ten_million}

@@ -29,7 +29,7 @@ _DIGEST: Final = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).deco
 POLICY: Final = (
     f"default-src 'none'; style-src 'sha256-{_DIGEST}'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
-_ORDERS: Final = {WALKING: "walking order", URGENCY: "longest overdue first", TASK: "task by task"}
+_ORDERS: Final = {WALKING: "in walking order", URGENCY: "longest overdue first", TASK: "task by task"}
 
 
 def page_of(farm: Farm, wanted: Wanted, listed: Worklist) -> HttpResponse:
