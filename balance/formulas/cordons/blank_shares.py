@@ -74,7 +74,7 @@ def blank_shares(
         if wrong.any():
             raise OutOfRange(name, float(column[wrong][0]), 0, "any finite number")
     lives, gone, whole, without, dieback = columns
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         by_positions = np.where(lives + gone > 0, gone / (lives + gone), np.nan)
         by_length = np.where(whole > 0, np.minimum(without / whole, 1.0), np.nan)
         dead = np.where(whole > 0, np.minimum(dieback / whole, 1.0), np.nan)
