@@ -16,7 +16,6 @@ from balance.cordons.durations import GROUPINGS, AtStep, Duration, GroupDuration
 from balance.cordons.models import Step
 from balance.cordons.step_histories import MOST_GROUPS, MOST_STEPS, NONE, Grouping
 from balance.formulas.cordons.durations import METHOD
-from balance.formulas.cordons.replacement_steps import OPEN
 from balance.formulas.methods import Working
 from records.api.strict import StrictQuery, StrictUUIDField
 from records.api.views import FarmView
@@ -57,7 +56,7 @@ class FollowedOut(serializers.Serializer[Any]):
 class AtStepOut(DurationOut):
     """How long cases stood at one step, whatever followed."""
 
-    step = serializers.ChoiceField(choices=[(step, step) for step in OPEN])
+    step = serializers.ChoiceField(choices=Step.choices)
     followed_by = FollowedOut(many=True)
 
 

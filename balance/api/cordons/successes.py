@@ -34,7 +34,7 @@ _SUM: Final = Working(
 )
 
 
-class ShareOut(FigureOut):
+class SuccessShareOut(FigureOut):
     """A share with its exact binomial interval, or the reason why there is none."""
 
     low = serializers.FloatField(allow_null=True, help_text="[%]")
@@ -54,7 +54,7 @@ class GroupSuccessesOut(serializers.Serializer[Any]):
     given_up = serializers.IntegerField(help_text="Of those that failed: the case was given up while the arm lay.")
     taken_back = serializers.IntegerField(help_text="A step back put another shoot or another arm in its place.")
     under_way = serializers.IntegerField()
-    share = ShareOut(help_text="Of those that came to bear or failed [%].")
+    share = SuccessShareOut(help_text="Of those that came to bear or failed [%].")
 
 
 class CordonSuccessesOut(ComputedOut):
