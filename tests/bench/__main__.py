@@ -17,6 +17,7 @@ from tests.bench import (
     one_post,
     sampling_draws,
     spur_plan,
+    survival,
 )
 from tests.bench.pairs import Figure
 
@@ -28,6 +29,7 @@ FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
     "one_post": one_post.figures,
     "sampling_draws": sampling_draws.figures,
     "spur_plan": spur_plan.figures,
+    "survival": survival.figures,
     "cordon_worklist": cordon_worklist.figures,
 }
 #: Ten million rows take minutes to make and several gigabytes to keep, so they are asked for by name.

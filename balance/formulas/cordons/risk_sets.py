@@ -12,6 +12,10 @@ from balance.formulas.errors import OutOfRange
 
 #: A grid of groups by whole times is counted outright up to this size, or four times the number of rows.
 _SMALL_GRID: Final = 1 << 16
+#: Beyond this a number of double precision tells no whole numbers apart.
+_WHOLE: Final = 2.0**52
+#: Rows that are counted in one go; what lies between is kept in the processor's cache.
+_CACHED: Final = 1 << 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +104,9 @@ def _checked(
     durations: ArrayLike, events: ArrayLike, entry: ArrayLike | None, groups: ArrayLike | None, count: int | None
 ) -> _Checked:
     left, ended = np.atleast_1d(durations), np.atleast_1d(events).astype(np.bool_, copy=False)
-    entered = None if entry is None else np.atleast_1d(entry)
-    own = np.zeros(len(left), dtype=np.intp) if groups is None else np.atleast_1d(groups)
+    left = left if left.dtype == np.int64 else left.astype(np.float64, copy=False)
+    entered = None if entry is None else np.atleast_1d(entry).astype(left.dtype, copy=False)
+    own = np.zeros(len(left), dtype=np.intp) if groups is None else np.atleast_1d(groups).astype(np.intp, copy=False)
     if {each.shape for each in (left, ended, own, left if entered is None else entered)} != {(len(left),)}:
         raise ValueError("durations, events, entry and groups are one list each, of one length")
     if count is None:
@@ -128,33 +133,51 @@ def _on_a_grid(told: _Checked) -> RiskSets | None:
     """Count on a grid of groups by whole times; None where times are not whole, or the grid were too large."""
     first = told.durations.min() if told.entry is None else min(told.durations.min(), told.entry.min())
     span = float(told.durations.max()) - float(first) + 1
-    if not told.count * span <= max(4 * len(told.durations), _SMALL_GRID):
+    if told.count * span > max(4 * len(told.durations), _SMALL_GRID) or abs(float(first)) > _WHOLE:
         return None
     width = int(span)
-    cells = [_cells(times, first, told.groups, width) for times in (told.durations, told.entry) if times is not None]
-    if any(each is None for each in cells):
+    counts = _counted_in_cells(told, first, width)
+    if counts is None:
         return None
-    grid = told.count * width
-    both = np.bincount(2 * cells[0] + told.events, minlength=2 * grid).reshape(told.count, width, 2)
+    both, entered = counts
     left = both.sum(axis=2)
     gone = np.cumsum(left, axis=1) - left
     if told.entry is None:
         at_risk = left.sum(axis=1, keepdims=True) - gone
     else:
-        entered = np.bincount(cells[1], minlength=grid).reshape(told.count, width)
         at_risk = np.cumsum(entered, axis=1) - entered - gone
     groups, at = np.nonzero(left)
     begins = np.concatenate([[0], np.cumsum(np.count_nonzero(left, axis=1))])
     return RiskSets(groups, at + float(first), at_risk[groups, at], both[groups, at, 1], both[groups, at, 0], begins)
 
 
-def _cells(times: NDArray[Any], first: Any, groups: NDArray[np.intp], width: int) -> Any:
-    """Give each one's place on the grid; None where times are not whole."""
-    since = times - first
-    whole = since.astype(np.int64, copy=False)
-    if times.dtype.kind == "f" and not (float(first).is_integer() and np.array_equal(whole, since)):
+def _counted_in_cells(told: _Checked, first: Any, width: int) -> tuple[NDArray[np.int64], NDArray[np.int64]] | None:
+    """Count who leaves in each cell of the grid, censored and by the event, and who enters; None if off the grid."""
+    grid = told.count * width
+    both, entered = np.zeros(2 * grid, dtype=np.int64), np.zeros(grid, dtype=np.int64)
+    stride = max(_CACHED, grid)
+    for begin in range(0, len(told.durations), stride):
+        part = slice(begin, begin + stride)
+        corner = told.groups[part] * np.int64(width) - int(first)
+        cells = _cells(told.durations[part], corner)
+        entries = cells if told.entry is None else _cells(told.entry[part], corner)
+        if cells is None or entries is None:
+            return None
+        if told.entry is not None:
+            entered += np.bincount(entries, minlength=grid)
+        cells *= 2
+        cells += told.events[part]
+        both += np.bincount(cells, minlength=2 * grid)
+    return both.reshape(told.count, width, 2), entered.reshape(told.count, width)
+
+
+def _cells(times: NDArray[Any], corner: NDArray[np.int64]) -> NDArray[np.int64] | None:
+    """Give each one's cell; None where times are not whole."""
+    whole = times.astype(np.int64)
+    if times.dtype.kind == "f" and not np.array_equal(whole, times):
         return None
-    return groups * np.int64(width) + whole
+    whole += corner
+    return whole
 
 
 def _sorted(told: _Checked) -> RiskSets:

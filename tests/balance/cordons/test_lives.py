@@ -8,14 +8,14 @@ from balance.cordons import lives as lives_module
 from records.access import enter, open_farm
 from records.errors import NotValid
 from records.services.vineyards import create_block
-from tests.balance.cordons.followed import Followed
+from tests.balance.cordons.lived import Lived
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def followed(cast) -> Followed:
-    return Followed(cast, year_planted=2005)
+def followed(cast) -> Lived:
+    return Lived(cast, year_planted=2005)
 
 
 def test_a_farm_without_inspections_has_no_lives(followed):
@@ -128,7 +128,7 @@ def test_a_vine_that_goes_takes_its_cordons_with_it_and_the_next_plant_starts_an
 
 
 def test_where_planting_is_not_known_or_lies_after_the_first_look_no_start_is_made_up(cast):
-    followed = Followed(cast)
+    followed = Lived(cast)
     followed.look(0, 2019, 2020)
     followed.vines[1].__class__.objects.for_farm(cast.farm).filter(pk=followed.vines[1].pk).update(year_planted=2021)
     followed.look(1, 2019, 2020)

@@ -205,6 +205,18 @@ def test_a_group_of_nobody_has_no_rows():
     np.testing.assert_array_equal(medians(table).median, [1, np.nan, 2.5, np.nan])
 
 
+@pytest.mark.parametrize("time", [1e300, -1e300, 2.0**60, 5e-324])
+def test_times_beyond_whole_numbers_are_taken_as_they_are(time):
+    assert kaplan_meier([time, time], [1, 0]).sets.times.tolist() == [time]
+
+
+@pytest.mark.parametrize("kind", [np.int8, np.uint8, np.int16, np.float32])
+def test_narrow_columns_count_like_wide_ones(kind):
+    left, groups = np.array([100, 120, 127], dtype=kind), np.array([0, 100, 100], dtype=np.uint8)
+    table = kaplan_meier(left, [1, 1, 0], entry=np.array([0, 1, 120], dtype=kind), groups=groups)
+    assert (table.sets.times.tolist(), table.sets.at_risk.tolist()) == ([100, 120, 127], [1, 1, 1])
+
+
 def test_many_groups_that_are_far_apart_in_time_are_sorted_not_laid_out_on_a_grid():
     table = kaplan_meier([0, 10**12], [1, 1], groups=[0, 1])
     assert table.sets.times.tolist() == [0, 10**12]
