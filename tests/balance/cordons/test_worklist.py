@@ -7,6 +7,7 @@ import io
 from typing import Any
 
 import pytest
+from django.db import connection
 
 from records.kinds.definitions import CORDON_INSPECTION, VINE_EVENT
 from tests.balance.cordons.test_cases import Cases
@@ -208,3 +209,20 @@ def test_where_a_farm_has_too_many_vines_to_propose_for_the_list_says_so(propose
     body = ask(proposed, "season=2026&part_of_year=winter")
     assert "Ask block by block" in body["without_proposals"]
     assert [place for place, _, _ in told(body)] == [2, 2, 2, 9]
+
+
+def test_in_the_south_a_seasons_winter_is_the_one_before_its_harvest_early_in_the_year(cases):
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE farm SET hemisphere = 'south' WHERE id = %s", [cases.yard.block.farm_id])
+    case = cases.open(noticed_on="2024-06-10").json()
+    assert told(ask(cases, "season=2025&part_of_year=summer")) == [(1, "look_for_candidate", 0)]
+    assert told(ask(cases, "season=2024&part_of_year=summer")) == []
+    cases.move(case, "candidate_chosen", "2025-01-15")
+    body = ask(cases, "season=2026&part_of_year=winter")
+    assert (told(body), body["months"]) == ([(1, "lay_down", 0)], "May 2025 to October 2025")
+    cases.move(case, "laid_down", "2025-08-20")
+    assert told(ask(cases, "season=2027&part_of_year=winter")) == [
+        (1, "unwrap", 0),
+        (1, "check_ties", 0),
+        (1, "fewer_nodes", 0),
+    ]
