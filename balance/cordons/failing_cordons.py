@@ -38,6 +38,8 @@ _OF_THE_BLOCKS: Final = "farm_id = %(farm)s AND block_id = ANY(%(blocks)s) AND w
 #: Whether the inspection of one row is newer than the last step of the case of another.
 _NEWER: Final = "CASE WHEN {0}.seen_on IS NULL THEN {0}.season > {1}.step_season ELSE {0}.seen_on > {1}.step_on END"
 _SAME_CORDON: Final = "cases.vine_id = {0}.vine_id AND cases.cordon IN ('', {0}.cordon)"
+#: Rows of the blocks are gathered first (MATERIALIZED): asked for in the order of vines, the database would walk an
+#: index of the whole farm where it does not know yet how many rows there are.
 #: Lengths are compared to a billionth of a metre, so that a unit that is converted makes no difference.
 _FAILING: Final = f"""
     WITH threshold AS (
@@ -45,16 +47,20 @@ _FAILING: Final = f"""
                              %(dieback)s::numeric[], %(few_positions)s::int[], %(years_in_decline)s::int[])
                  AS given (block_id, share, blank_m, dieback_m, fewest, years)
     ),
+    happened AS MATERIALIZED (
+        SELECT id, vine_id, event, season, happened_on, observed_at
+        FROM vine_event WHERE {_OF_THE_BLOCKS} AND season <= %(season)s
+    ),
     event AS (
         SELECT DISTINCT ON (vine_id) vine_id, event, season AS event_season,
                coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) AS event_on
-        FROM vine_event WHERE {_OF_THE_BLOCKS} AND season <= %(season)s
+        FROM happened
         ORDER BY vine_id, {NEWEST_FIRST}
     ),
     cases AS MATERIALIZED (
         SELECT vine_id, cordon, step, step_on, step_season FROM cordon_case WHERE {_OF_THE_BLOCKS}
     ),
-    inspected AS (
+    inspected AS MATERIALIZED (
         SELECT id, vine_id, block_id, cordon, season, living_positions AS living, blank_positions AS blank,
                blank_length_value, blank_length_unit, blank_length_m,
                dieback_length_value, dieback_length_unit, dieback_length_m,
@@ -66,7 +72,7 @@ _FAILING: Final = f"""
               SELECT id FROM vine
               WHERE farm_id = %(farm)s AND block_id = ANY(%(blocks)s) AND row_number = %(row_number)s))
     ),
-    seen AS (
+    seen AS MATERIALIZED (
         SELECT DISTINCT ON (vine_id, cordon, season) inspected.*
         FROM inspected LEFT JOIN event USING (vine_id)
         WHERE (event IS NULL OR event <> 'missing')
@@ -76,27 +82,28 @@ _FAILING: Final = f"""
                                               AND NOT {_NEWER.format("inspected", "cases")})
         ORDER BY vine_id, cordon, season DESC, observed_at DESC NULLS LAST, id DESC
     ),
-    newest AS (
-        SELECT DISTINCT ON (vine_id, cordon) * FROM seen ORDER BY vine_id, cordon, season DESC
-    ),
-    counted AS (
-        SELECT vine_id, cordon, living < lead(living) OVER back_in_time AS fell,
-               row_number() OVER back_in_time AS back
-        FROM seen WHERE living IS NOT NULL
-        WINDOW back_in_time AS (PARTITION BY vine_id, cordon ORDER BY season DESC)
+    counted AS (  -- a season whose positions were not counted is passed over
+        SELECT seen.*, living < lead(living) OVER back_in_time AS fell, row_number() OVER back_in_time AS back
+        FROM seen
+        WINDOW back_in_time AS (PARTITION BY vine_id, cordon, living IS NULL ORDER BY season DESC)
     ),
     decline AS (  -- the run ends at the first season, going back, in which it did not fall
-        SELECT vine_id, cordon, min(back) FILTER (WHERE fell IS NOT TRUE) - 1 AS declined
-        FROM counted GROUP BY vine_id, cordon
+        SELECT counted.*, CASE WHEN living IS NOT NULL THEN
+                   min(back) FILTER (WHERE fell IS NOT TRUE) OVER (PARTITION BY vine_id, cordon, living IS NULL) - 1
+               END AS declined
+        FROM counted
+    ),
+    newest AS (  -- no join: just after a bulk the database knows of no rows, and would begin anew for each
+        SELECT DISTINCT ON (vine_id, cordon) * FROM decline ORDER BY vine_id, cordon, season DESC
     ),
     judged AS (
-        SELECT newest.*, CASE WHEN living IS NOT NULL THEN declined END AS declined,
+        SELECT newest.*,
                coalesce(living + blank > 0 AND 100 * blank >= share * (living + blank), false) AS by_share,
                coalesce(round(blank_length_m, 9) >= round(blank_m, 9), false) AS by_blank,
                coalesce(round(dieback_length_m, 9) >= round(dieback_m, 9), false) AS by_dieback,
                coalesce(living < fewest, false) AS by_positions,
                coalesce(living IS NOT NULL AND declined >= years, false) AS by_decline
-        FROM newest JOIN threshold USING (block_id) LEFT JOIN decline USING (vine_id, cordon)
+        FROM newest JOIN threshold USING (block_id)
     )
     SELECT judged.id, judged.vine_id, judged.block_id, row_number, place, label, cordon, season,
            coalesce(seen_on, received_on), living, blank, declined,

@@ -11,6 +11,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from balance.api.cordons.asked_blocks import blocks_asked
 from balance.api.figures import ComputedOut, computed
 from balance.cordons.cases import season_on
 from balance.cordons.models import Reason, Scope
@@ -20,9 +21,7 @@ from balance.formulas.cordons.replacement_scope import METHOD
 from records.api.parameters import ROW_NUMBER, SEASON
 from records.api.strict import StrictIntegerField, StrictQuery, StrictUUIDField
 from records.api.views import FarmView
-from records.errors import NotValid
 from records.kinds.definitions import CORDONS
-from records.models import Block
 
 _CASE: Final[dict[str, Any]] = {
     "vine": "01991b5e-0000-7000-8000-00000000b1e7",
@@ -166,7 +165,7 @@ class CordonProposals(FarmView):
             block=StrictUUIDField(),
             row_number=StrictIntegerField(min_value=1, max_value=9999),
         )
-        blocks = self._blocks(query.get("block"))
+        blocks = blocks_asked(self.opened, query.get("block"))
         season = query.get("season") or season_on(self.opened.farm, timezone.now().date())
         without = len(blocks) - len(thresholds_for(self.opened, blocks))
         found = proposals_of(
@@ -182,14 +181,6 @@ class CordonProposals(FarmView):
             "results": [shown(proposal) for proposal in found],
         }
         return Response(ProposalsOut(body).data)
-
-    def _blocks(self, block_id: uuid.UUID | None) -> list[uuid.UUID]:
-        blocks = Block.objects.for_farm(self.opened.farm)
-        if block_id is None:
-            return list(blocks.values_list("pk", flat=True))
-        if not blocks.filter(pk=block_id).exists():
-            raise NotValid.at("block", code="no_such_block", detail="The block is not among this farm's.")
-        return [block_id]
 
 
 def shown(proposal: Proposal) -> dict[str, Any]:
