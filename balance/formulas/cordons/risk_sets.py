@@ -148,7 +148,8 @@ def _on_a_grid(told: _Checked) -> RiskSets | None:
         at_risk = np.cumsum(entered, axis=1) - entered - gone
     groups, at = np.nonzero(left)
     begins = np.concatenate([[0], np.cumsum(np.count_nonzero(left, axis=1))])
-    return RiskSets(groups, at + float(first), at_risk[groups, at], both[groups, at, 1], both[groups, at, 0], begins)
+    times = (at + float(first)).astype(np.float64)
+    return RiskSets(groups, times, at_risk[groups, at], both[groups, at, 1], both[groups, at, 0], begins)
 
 
 def _counted_in_cells(told: _Checked, first: Any, width: int) -> tuple[NDArray[np.int64], NDArray[np.int64]] | None:

@@ -14,7 +14,7 @@ from balance.formulas.cordons.risk_sets import risk_sets
 from balance.formulas.cordons.survival import PLAIN, Survival, kaplan_meier, medians
 from balance.formulas.errors import OutOfRange
 
-EXACT = {"rtol": 1e-9, "atol": 1e-9}
+EXACT: dict[str, Any] = {"rtol": 1e-9, "atol": 1e-9}
 #: Bundled with lifelines 0.30 (MIT); all real: loader, columns of duration and event, column of groups.
 REAL = {
     "waltons": ("T", "E", "group"),
