@@ -29,14 +29,14 @@ def followed(cases: Cases, vine: int, *steps: Any, cordon: str = "left") -> dict
     assert opened.status_code == 201, opened.json()
     case: dict[str, Any] = opened.json()
     for step, day, *origin in further:
-        more = {"candidate": {"springs_from": origin[0]}} if origin else {}
+        more: dict[str, Any] = {"candidate": {"springs_from": origin[0]}} if origin else {}
         answer = cases.move(case, step, day, **more)
         assert answer.status_code == 201, answer.json()
     return case
 
 
 @pytest.fixture
-def told(cases) -> Cases:
+def told(cases: Cases) -> Cases:
     """Six cases of the invented yard, and one that was withdrawn.
 
     Arms: head bears; trunk fails, and its second from the head bears; head given up while it lies; cordon_base taken
@@ -220,7 +220,7 @@ def test_many_cases_take_as_many_queries_as_one(what, told, django_assert_max_nu
 
 
 @pytest.fixture
-def lived(cases) -> Cases:
+def lived(cases: Cases) -> Cases:
     """One vine: planted, looked at in two seasons, weighed, picked, its left cordon replaced, its right one looked at."""
     yard = cases.yard
 
