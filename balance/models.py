@@ -5,10 +5,31 @@ from __future__ import annotations
 from django.db import models
 
 from balance.cordons.models import CordonCase, CordonSettings, CordonStep
+from balance.reports.models import (
+    Report,
+    ReportFile,
+    ReportFormula,
+    ReportSchedule,
+    WebhookDelivery,
+    WebhookEndpoint,
+)
 from records.models import DormantRecord, PruningFormula
 from records.models.base import FarmOwned, one_of
 
-__all__ = ["CordonCase", "CordonSettings", "CordonStep", "Level", "PruningTarget", "TargetStatus"]
+__all__ = [
+    "CordonCase",
+    "CordonSettings",
+    "CordonStep",
+    "Level",
+    "PruningTarget",
+    "Report",
+    "ReportFile",
+    "ReportFormula",
+    "ReportSchedule",
+    "TargetStatus",
+    "WebhookDelivery",
+    "WebhookEndpoint",
+]
 
 
 class TargetStatus(models.TextChoices):

@@ -21,6 +21,12 @@ LESS: Final[dict[str, str]] = {
     **dict.fromkeys(KINDS, "SELECT, INSERT, UPDATE"),  # a record is withdrawn, never removed
     "cordon_case": "SELECT, INSERT, UPDATE",  # a case is withdrawn, never removed
     "cordon_step": "SELECT, INSERT",  # a step is followed, never changed
+    "report": "SELECT, INSERT, UPDATE",  # what was told to a grower stays; only its making is noted
+    "report_file": "SELECT, INSERT, DELETE",  # what an earlier attempt left goes; a file never changes
+    "report_formula": "SELECT, INSERT",
+    "report_schedule": "SELECT, INSERT, UPDATE, DELETE",
+    "webhook_endpoint": "SELECT, INSERT, UPDATE",  # removed ones stay for their deliveries
+    "webhook_delivery": "SELECT, INSERT, UPDATE",
     "feed_epoch": "SELECT",  # only a restore begins the next
     "import": "SELECT, INSERT, UPDATE",
     "import_row": "SELECT, INSERT",

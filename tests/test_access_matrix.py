@@ -46,6 +46,9 @@ OF_PROGRAM = (401, 404, 200, 200, 200, 200, 200)
 BY_LEADS = (401, 404, 201, 403, 403, 403, 403)
 OWN_KEY = (401, 404, 404, 404, 404, 404, 200)
 ASKS_FOR_WORK = (401, 404, 404, 403, 202, 202, 202)
+#: Whoever may read a farm may ask for its report; its files are there once a worker has made them.
+ASKS_FOR_REPORT = (401, 404, 404, 202, 202, 202, 202)
+NOT_MADE_YET = (401, 404, 404, 200, 200, 200, 200)
 
 
 @dataclass
@@ -292,6 +295,10 @@ MATRIX: dict[tuple[str, str], Case] = {
         MANAGE_CHANGE, body=lambda _: {"label": "end post"}, if_match=True
     ),
     **{row: case for kind in KINDS.values() for row, case in _of_a_kind(kind).items()},
+    ("GET", "api/v1/farms/{farm}/reports"): Case(READ),
+    ("POST", "api/v1/farms/{farm}/reports"): Case(ASKS_FOR_REPORT, body=lambda _: {"season": 2027, "units": "us"}),
+    ("GET", "api/v1/farms/{farm}/reports/{report}"): Case(READ),
+    ("GET", "api/v1/farms/{farm}/reports/{report}/files/{form}"): Case(NOT_MADE_YET, ids={"form": "json"}),
     ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
     ("GET", "api/v1/farms/{farm}/cordon-outlook"): Case(READ, query="winters=2"),
     ("GET", "api/v1/farms/{farm}/cordon-capacity"): Case(READ, query="pace=2&winters=3"),
@@ -430,6 +437,8 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
         f"{address}/imports?block=Imported&season=2027&map=plain", CSV_OF_VINES, content_type="text/csv"
     ).json()
     scene.ids["export"] = player.client.post(f"{address}/exports").json()["id"]
+    asked = player.client.post(f"{address}/reports", {"season": 2026, "units": "metric"}, format="json")
+    scene.ids["report"] = asked.json()["id"]
     scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
     return scene
 
@@ -537,7 +546,7 @@ def test_a_foreign_vine_in_a_body_is_refused_as_one_that_does_not_exist(cast, sc
 
 
 def test_every_slot_of_a_route_is_an_id_that_cannot_be_guessed_or_a_name_of_the_service():
-    text_slots = {"code", "kind", "formula", "range"}
+    text_slots = {"code", "kind", "formula", "range", "form"}
     for pattern in _patterns(get_resolver().url_patterns):
         for name, converter in pattern.pattern.converters.items():
             assert isinstance(converter, UUIDConverter) or name in text_slots or name == "path"

@@ -7,6 +7,7 @@ from balance.api.buds import block_bud_injury, bud_adjustments, bud_injury
 from balance.api.cordons import addresses as cordon_addresses
 from balance.api.crops import crop_addresses
 from balance.api.guesses import farm_pruner_calibration
+from balance.api.reports import addresses as report_addresses
 from balance.api.samples import (
     sample_plans,
     sample_progress,
@@ -52,6 +53,7 @@ urlpatterns = [
     *yield_addresses.ADDRESSES,
     *crop_addresses.ADDRESSES,
     *cordon_addresses.ADDRESSES,
+    *report_addresses.ADDRESSES,
     path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),
     path(

@@ -20,6 +20,8 @@ NOT_TAKEN_OUT: Final = {
     "kept_answer": "answers that were given already, kept for thirty days in case a request is sent again",
     "export_part": "the bytes of the exports themselves",
 }
+#: Columns that open something elsewhere, each with its reason; whoever holds an export must not hold them.
+SECRET: Final = {("webhook_endpoint", "secret"): "signs the messages to a receiver"}
 #: The end of a column's name → what it is measured in.
 UNITS: Final = {
     "_kg": "kg",
@@ -108,7 +110,9 @@ def _catalogue() -> Iterator[Sheet]:
 
 
 def _columns(model: type[Model]) -> tuple[Column, ...]:
-    return tuple(_column(model, field) for field in _fields(model))
+    return tuple(
+        _column(model, field) for field in _fields(model) if (_table(model), str(field.column)) not in SECRET
+    )
 
 
 def _column(model: type[Model], field: Field[object, object]) -> Column:

@@ -16,6 +16,7 @@ class JobState(models.TextChoices):
     RUNNING = "running", "running"
     SUCCEEDED = "succeeded", "succeeded"
     FAILED = "failed", "failed"
+    CANCELLED = "cancelled", "cancelled"
 
 
 class Job(FarmOwned):
@@ -37,6 +38,7 @@ class Job(FarmOwned):
         db_default="",
         help_text="The request that asked for it, as it stands in the logs.",
     )
+    cancel_asked_at = models.DateTimeField(null=True, blank=True, help_text="When somebody asked to cancel it.")
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 

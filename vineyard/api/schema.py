@@ -30,6 +30,7 @@ TAGS: Final = {
     "sampling": "How many vines to weigh, which, and what their weights say of the rest.",
     "yield and thinning": "What the clusters will bring, and how many to leave.",
     "crop load and vine size": "Whether the crop and the wood of a vine were in balance, and how its size moves.",
+    "reports": "Season-end reports, made in the background, and whom they are announced to.",
     "cordons": "Cordons to replace, followed from what was noticed to the arm that bears.",
     "imports": "Files of vines, taken in line by line.",
     "jobs": "Work that nobody waits for.",

@@ -1,0 +1,1 @@
+"""Reports over the API: ask, follow, fetch; schedules; receivers of webhooks."""

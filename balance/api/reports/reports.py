@@ -1,0 +1,174 @@
+"""Season reports of a farm: ask for one, see where it stands, fetch its files."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, Final
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework import serializers, status
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.reverse import reverse
+
+from balance.models import Report
+from balance.reports.asking import UNFINISHED, ask_for_report, file_of, report_of, reports_of
+from balance.reports.models import Form, UnitSystem
+from balance.reports.rendering import FORMS
+from records.access import Right
+from records.api.parameters import SEASON
+from records.api.preconditions import place_of
+from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
+from records.api.views import FarmView
+from records.errors import NotFound
+
+REPORT_EXAMPLE: Final[dict[str, Any]] = {
+    "id": "01991b5e-0000-7000-8000-00000000e9a1",
+    "season": 2026,
+    "units": "us",
+    "scheduled": False,
+    "job": "01991b5e-0000-7000-8000-00000000f0b1",
+    "state": "succeeded",
+    "asked_at": "2026-11-20T15:04:05Z",
+    "taken_at": "2026-11-20T15:04:06Z",
+    "check_code": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+    "made_by_version": "1.0.0",
+    "files": {"json": "http://localhost:8000/api/v1/farms/01991b5e-0000-7000-8000-00000000fa01/reports/"
+              "01991b5e-0000-7000-8000-00000000e9a1/files/json"},
+}  # fmt: skip
+_QUEUED: Final = {
+    **REPORT_EXAMPLE, "state": "queued", "taken_at": None, "check_code": "", "made_by_version": "", "files": {},
+}  # fmt: skip
+#: Whoever may read a farm may ask for its report.
+RIGHTS: Final = dict.fromkeys(("GET", "HEAD", "POST"), Right.READ)
+
+
+class ReportIn(StrictSerializer):
+    """A report to be made."""
+
+    id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
+    season = StrictIntegerField(min_value=1900, max_value=2100, help_text="Harvest year.")
+    units = serializers.ChoiceField(choices=UnitSystem.choices, help_text="Metric or US units, never mixed.")
+
+
+class ReportOut(serializers.ModelSerializer[Report]):
+    """One report: where its job stands, and its files once it is made."""
+
+    job = serializers.UUIDField(source="job_id", help_text="The job that makes it.")
+    state = serializers.CharField(source="job.state", help_text="Of the job.")
+    asked_at = serializers.DateTimeField(source="received_at")
+    files = serializers.SerializerMethodField(help_text="Where to fetch each form; empty until it is made.")
+
+    class Meta:
+        model = Report
+        fields = [*REPORT_EXAMPLE]
+
+    def get_files(self, report: Report) -> dict[str, str]:
+        if report.attempt is None:
+            return {}
+        ids = {"farm": report.farm_id, "report": report.pk}
+        request = self.context["request"]
+        return {form: str(reverse("report-file", kwargs={**ids, "form": form}, request=request)) for form in FORMS}
+
+
+class Reports(FarmView):
+    """The reports of a farm."""
+
+    rights = RIGHTS
+    keyset = ("-received_at", "-id")
+    serializer_class = ReportOut
+
+    def get_queryset(self) -> QuerySet[Report]:
+        return reports_of(self.opened)
+
+    @extend_schema(
+        summary="List season reports",
+        description="The newest first.",
+        parameters=[OpenApiParameter("season", SEASON, description="Only of this harvest year.")],
+        responses=ReportOut(many=True),
+        tags=["reports"],
+        examples=[OpenApiExample("A report", value=REPORT_EXAMPLE, response_only=True)],
+    )
+    def get(self, request: Request, farm: uuid.UUID) -> Response:  # noqa: ARG002
+        query = StrictQuery.of(request, paged=True, season=StrictIntegerField(min_value=1900, max_value=2100))
+        page = self.paginate_queryset(self.get_queryset().filter(**query))
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+
+    @extend_schema(
+        summary="Ask for a season report",
+        description="A worker makes it from the records as they are at one point in time; follow the job, then fetch "
+        "the files. While one of the same season and units is being made, asking again gives the same; with an id of "
+        "the client's own, sending it again is safe for ever.",
+        request=ReportIn,
+        responses={202: ReportOut},
+        tags=["reports"],
+        examples=[
+            OpenApiExample("For the past season", value={"season": 2026, "units": "us"}, request_only=True),
+            OpenApiExample("Asked for", value=_QUEUED, response_only=True, status_codes=["202"]),
+        ],
+    )
+    def post(self, request: Request, farm: uuid.UUID) -> Response:
+        StrictQuery.of(request)
+        sent = ReportIn(data=request.data)
+        sent.is_valid(raise_exception=True)
+        told = sent.validated_data
+        report = ask_for_report(self.opened, told.get("id"), told["season"], told["units"]).row
+        headers = {"Location": place_of(request, "report", farm=farm, report=report.pk), "Retry-After": "1"}
+        return Response(self.get_serializer(report).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+
+
+class OneReport(FarmView):
+    """One report."""
+
+    serializer_class = ReportOut
+
+    @extend_schema(
+        summary="Read a season report",
+        description="Where it stands; while it is unfinished, Retry-After says when it is worth asking again.",
+        responses=ReportOut,
+        tags=["reports"],
+        examples=[OpenApiExample("A report", value=REPORT_EXAMPLE, response_only=True)],
+    )
+    def get(self, request: Request, farm: uuid.UUID, report: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        found = report_of(self.opened, report)
+        headers = {"Retry-After": "1"} if found.job.state in UNFINISHED else {}
+        return Response(self.get_serializer(found).data, headers=headers)
+
+
+class ReportFileView(FarmView):
+    """One file of a report."""
+
+    @extend_schema(
+        summary="Fetch a file of a season report",
+        description="One form of the report, as an attachment that no cache keeps. 409 until it is made.",
+        parameters=[OpenApiParameter("form", str, OpenApiParameter.PATH, enum=list(FORMS), description="Which form.")],
+        responses={
+            (200, rendered.media_type): OpenApiResponse(
+                OpenApiTypes.BINARY,
+                description=f"The report as {Form(form).label}.",
+                examples=[OpenApiExample("Its beginning", value=rendered.begins, media_type=rendered.media_type)],
+            )
+            for form, rendered in FORMS.items()
+        },
+        tags=["reports"],
+    )
+    def get(self, request: Request, farm: uuid.UUID, report: uuid.UUID, form: str) -> HttpResponse:  # noqa: ARG002
+        StrictQuery.of(request)
+        if form not in FORMS:
+            raise NotFound
+        found = file_of(self.opened, report, form)
+        rendered = FORMS[form]
+        return HttpResponse(
+            bytes(found.content),
+            content_type=rendered.media_type,
+            headers={
+                "Content-Disposition": f'attachment; filename="report-{report}.{rendered.suffix}"',
+                "Cache-Control": "private, no-store",
+                "X-Content-Type-Options": "nosniff",
+                "Content-Security-Policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:",
+            },
+        )

@@ -1,0 +1,1 @@
+"""Season-end reports: load and compute one document from the records, then render its forms."""

@@ -1,0 +1,69 @@
+"""Put the whole report together: a page a block out of its sections, and the summary out of the pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from balance.advice import CAUTIONS
+from balance.missing_vines import places_in
+from balance.reports.document import BlockLine, BlockPage, FarmReport, Section
+from balance.reports.reading import Reading
+from balance.reports.sections import prunings
+from balance.reports.sources import sources_of
+from balance.reports.summary import summary_of
+from records.models import Block
+
+#: In the order in which they stand on the page.
+SECTIONS: Final[tuple[Callable[[Reading, Block], Section], ...]] = (prunings.section,)
+
+
+@dataclass(frozen=True)
+class Composed:
+    """One block as the report tells of it: its line of the summary and its page."""
+
+    line: BlockLine
+    page: BlockPage
+
+
+def compose_block(reading: Reading, block: Block) -> Composed:
+    """Compose what the report says of one block."""
+    page = BlockPage(
+        block=str(block.pk),
+        name=block.name,
+        cultivar=block.cultivar.name if block.cultivar else block.cultivar_as_named,
+        rootstock=block.rootstock,
+        training=block.get_training_display(),
+        vines=_standing(reading, block),
+        sections=tuple(_sections(reading, block)),
+    )
+    return Composed(summary_of(reading, block, page), page)
+
+
+def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmReport:
+    """Put the blocks together to the report of the farm."""
+    farm = reading.opened.farm
+    return FarmReport(
+        farm=str(farm.pk),
+        farm_name=farm.name,
+        region=farm.region,
+        season=reading.season,
+        units=reading.units.system,
+        taken_at=reading.taken_at.isoformat(timespec="seconds"),
+        made_by=made_by,
+        summary=tuple(block.line for block in blocks),
+        blocks=tuple(block.page for block in blocks),
+        sources=tuple(sources_of(reading)),
+        cautions=CAUTIONS,
+    ).checked()
+
+
+def _standing(reading: Reading, block: Block) -> int:
+    places = places_in(reading.opened, block, reading.season)
+    return places.count - places.missing
+
+
+def _sections(reading: Reading, block: Block) -> Iterator[Section]:
+    for section in SECTIONS:
+        yield section(reading, block)

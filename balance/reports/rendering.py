@@ -1,0 +1,26 @@
+"""Which form is rendered by what, and how it is served."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from balance.reports.forms import as_json
+from balance.reports.models import Form
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """How one form is made and served."""
+
+    media_type: str
+    suffix: str
+    #: The first characters of every file, for the documentation.
+    begins: str
+    render: Callable[[dict[str, Any]], bytes]
+
+
+FORMS: Final[dict[str, Rendered]] = {
+    Form.JSON: Rendered("application/json", "json", "{", as_json.render),
+}
