@@ -240,3 +240,16 @@ def _farm(name: str, owner: Player, program: Any) -> Any:
         columns = {"name": name, "hemisphere": "north", "time_zone": "America/New_York", "program": program}
         farm, _ = create_farm(owner.caller, None, columns)
     return farm
+
+
+@pytest.fixture
+def desk(transactional_db: None, cast: Cast) -> Any:
+    """Whoever asks for reports of a farm with one block and its vines."""
+    from django.db import transaction
+
+    from tests.balance.reports.desk import Desk
+    from tests.records.yard import Yard
+
+    with transaction.atomic():
+        yard = Yard(cast)
+    return Desk(yard, cast)
