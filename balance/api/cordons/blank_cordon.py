@@ -35,7 +35,7 @@ OTHER_CORDONS: Final = (
 )
 
 
-class ShareOut(serializers.Serializer[Any]):
+class BlankShareOut(serializers.Serializer[Any]):
     """One share of blank cordon, over the cordons that say it."""
 
     cordons = serializers.IntegerField(help_text="Inspected cordons that say both sides of the share.")
@@ -55,8 +55,8 @@ class BlankSeasonOut(serializers.Serializer[Any]):
     block_name = serializers.CharField()
     season = serializers.IntegerField()
     inspected = serializers.IntegerField(help_text="Cordons inspected in the season.")
-    positions = ShareOut(help_text="By spur positions: blank ÷ (blank + living).")
-    length = ShareOut(help_text="By length: blank ÷ length of the cordon.")
+    positions = BlankShareOut(help_text="By spur positions: blank ÷ (blank + living).")
+    length = BlankShareOut(help_text="By length: blank ÷ length of the cordon.")
 
 
 class BlankCordonOut(ComputedOut):
