@@ -50,7 +50,7 @@ def state_of(kind: str) -> str:
     files = [*ROOT.glob("*/migrations/*.py"), *(ROOT / "fixtures" / "catalogue").iterdir()]
     files += [ROOT / "records" / "walls.py", ROOT / "vineyard" / "stack" / "postgres.py"]
     if kind == "scenario":
-        files += [*(ROOT / "fixtures" / "scenario").glob("*.*"), *(ROOT / "vineyard" / "demo").glob("*.py")]
+        files += [*(ROOT / "fixtures" / "scenario").rglob("*.[cjn]*"), *(ROOT / "vineyard" / "demo").glob("*.py")]
     for file in sorted(files):
         told.update(str(file.relative_to(ROOT)).encode() + b"\0" + file.read_bytes())
     return f"{kind}-{told.hexdigest()[:16]}"

@@ -42,7 +42,8 @@ def test_it_ends_well_and_leaves_nothing_running(first, home):
     [
         "48 ± 3", "too few by 10", "1.8 × 10 = 18", "30 + 18 = 48", "The scale's ±0.25 lb is worth ±2.5 nodes, so ±3.",
         "38 nodes were left, 10 too few", 'when the first 10 of the "+10" is left out', "no number: below formula range",
-        "16 of 24 vines weighed", "Ohio State Univ.", "Guide only", "invented", "serve --demo",
+        "16 of 24 vines weighed", "five years of 3 farms and 7 blocks", "the work of winter 2025/2026",
+        "First at Sallow Ridge", "the thresholds are the farms' own", "Ohio State Univ.", "Guide only", "invented", "serve --demo",
     ],
 )  # fmt: skip
 def test_a_person_can_check_it_by_hand(words, first):
@@ -54,6 +55,7 @@ def test_a_second_run_stores_nothing_twice(first, home):
     again = run(home, "demo")
     assert again.returncode == 0, again.stderr
     assert "16 of 16 weighings were known from an earlier run: nothing was stored twice" in again.stdout
+    assert "The five years were known from an earlier run: nothing was stored twice" in again.stdout
 
 
 def test_no_line_is_wider_than_the_page(first):

@@ -66,7 +66,7 @@ class FieldApp:
         """Give the record that somebody else wrote for the vine, as ``serve --demo`` lets everybody do."""
         current = conflict.json().get("current") or {}
         if "id" not in current:
-            raise Refused(f"A weighing was answered {_words_of(conflict)}")
+            raise Refused(f"A weighing was answered {words_of(conflict)}")
         return self._ask("GET", f"{self.farm}/dormant-records/{current['id']}")
 
     def _count(self, record: dict[str, Any], nodes: int) -> dict[str, Any]:
@@ -98,11 +98,11 @@ class FieldApp:
     ) -> httpx.Response:
         response = self.client.request(method, address, json=body, headers=headers)
         if response.is_error and response.status_code != accepting:
-            raise Refused(f"{method} {address.partition('?')[0]} was answered {_words_of(response)}")
+            raise Refused(f"{method} {address.partition('?')[0]} was answered {words_of(response)}")
         return response
 
 
-def _words_of(response: httpx.Response) -> str:
+def words_of(response: httpx.Response) -> str:
     """Give a refusal as the service words it."""
     try:
         problem = response.json()

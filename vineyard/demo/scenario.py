@@ -90,6 +90,16 @@ class PastRecord:
 
 
 @dataclass(frozen=True)
+class FiveYearsPlan:
+    """Where the five years are, of which farms, whose key sends them, and which winter is their last."""
+
+    folder: str
+    key: str
+    last_winter: int
+    farms: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Scenario:
     """The whole scenario."""
 
@@ -102,6 +112,7 @@ class Scenario:
     day_block: str
     visits: tuple[VineVisit, ...]
     history: tuple[PastRecord, ...]
+    five_years: FiveYearsPlan
 
     @property
     def farm(self) -> FarmPlan:
@@ -137,6 +148,7 @@ def read_scenario(folder: Path) -> Scenario:
         day_block=day["block"],
         visits=visits,
         history=tuple(_past(space, day, json.loads(line)) for line in lines),
+        five_years=FiveYearsPlan(**{**told["five_years"], "farms": tuple(told["five_years"]["farms"])}),
     )
 
 

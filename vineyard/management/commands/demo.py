@@ -1,4 +1,4 @@
-"""Play the invented winter's day against the real service and print it."""
+"""Play the invented winter's day against the real service and five invented years after it, and print them."""
 
 from __future__ import annotations
 
@@ -15,8 +15,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from vineyard import holding, servers
 from vineyard.database_role import UnsafeRole
 from vineyard.demo import printing
+from vineyard.demo.five_years import FarmYears, read_years
 from vineyard.demo.loading import load_scenario, make_keys
 from vineyard.demo.playing import FieldApp, Played, Refused
+from vineyard.demo.printing_cordons import print_winter
+from vineyard.demo.replaying import FarmOffice
 from vineyard.demo.scenario import Scenario, read_scenario
 from vineyard.launch import stack_folder
 from vineyard.listening import DEFAULT_HOST, Listening
@@ -69,6 +72,10 @@ class Command(BaseCommand):
         printing.print_day(out, scenario, day)
         printing.print_steps(out, day)
         printing.print_block(out, app.statistics(), app.targets())
+        years = read_years(settings.FIXTURES_DIR / "scenario", scenario)
+        office = FarmOffice(url, keys[scenario.five_years.key])
+        send_with_progress(out, office, years)
+        show_winter(out, office, years, scenario.five_years.last_winter)
         printing.print_where_next(out, day[0].record["target"]["cautions"], time.monotonic() - began)
 
 
@@ -85,3 +92,23 @@ def play_with_progress(out: Console, app: FieldApp, scenario: Scenario) -> list[
         out.print(f"· Posting {len(scenario.visits)} weighings and their counts as the field app", style="dim")
     with bar:
         return list(bar.track(app.play(), total=len(scenario.visits)))
+
+
+def send_with_progress(out: Console, office: FarmOffice, years: list[FarmYears]) -> None:
+    """Send the five years, with a bar where there is a terminal to draw it on."""
+    blocks = [block for farm in years for block in farm.blocks]
+    total = sum(len(block.records) + len(block.cases) for block in blocks)
+    words = f"· Sending five years of {len(years)} farms and {len(blocks)} blocks: {total:,} records and cases"
+    if not out.is_terminal:
+        out.print(words, style="dim")
+    with Progress(TextColumn(words), BarColumn(), console=out, disable=not out.is_terminal) as bar:
+        task = bar.add_task("", total=total)
+        sent = office.send_years(years, lambda number: bar.advance(task, number))
+    if not sent:
+        out.print("· The five years were known from an earlier run: nothing was stored twice")
+
+
+def show_winter(out: Console, office: FarmOffice, years: list[FarmYears], season: int) -> None:
+    """Print the work of the last winter."""
+    winters = {farm.name: office.worklist(farm, season) for farm in years}
+    print_winter(out, season, winters, office.worklist(years[0], season, order="urgency"))

@@ -14,7 +14,10 @@ from django.core.management import BaseCommand, CommandError
 
 from vineyard import holding, servers
 from vineyard.database_role import UnsafeRole
+from vineyard.demo.five_years import read_years
 from vineyard.demo.loading import load_scenario, make_keys
+from vineyard.demo.playing import Refused
+from vineyard.demo.replaying import FarmOffice
 from vineyard.demo.scenario import Scenario, read_scenario
 from vineyard.launch import stack_folder
 from vineyard.listening import Listening, add_arguments
@@ -37,7 +40,7 @@ class Command(BaseCommand):
             self._serve(children, options)
         except KeyboardInterrupt:  # SIGINT or SIGTERM, see vineyard.launch
             self._say("Stopping")
-        except (servers.NotReady, UnsafeRole) as error:
+        except (servers.NotReady, UnsafeRole, Refused) as error:
             raise CommandError(str(error)) from error
         finally:
             if options["ready_file"]:
@@ -57,6 +60,8 @@ class Command(BaseCommand):
         servers.start_worker(children)
         servers.start_scheduler(children, stack_folder(demo=options["demo"]))
         servers.wait_until_ready(children, url)
+        if options["demo"]:
+            self._send_years(url, facts["keys"])
         if options["ready_file"]:
             write_privately(options["ready_file"], facts)
         self._say(f"Ready: {url} (documentation at {url}/docs). Ctrl-C stops it.")
@@ -70,6 +75,12 @@ class Command(BaseCommand):
         scenario = read_scenario(settings.FIXTURES_DIR / "scenario")
         program = load_scenario(scenario)
         return {"program": str(program.pk), **_ids(scenario), "keys": make_keys(scenario)}
+
+    def _send_years(self, url: str, keys: dict[str, str]) -> None:
+        self._say("Sending the five invented years")
+        scenario = read_scenario(settings.FIXTURES_DIR / "scenario")
+        years = read_years(settings.FIXTURES_DIR / "scenario", scenario)
+        FarmOffice(url, keys[scenario.five_years.key]).send_years(years)
 
     def _print_keys(self, facts: dict[str, Any]) -> None:
         for name, key in facts.get("keys", {}).items():
@@ -96,6 +107,7 @@ def _ids(scenario: Scenario) -> dict[str, str]:
         "farm": str(scenario.farm.id),
         "block": str(scenario.block.id),
         "other_farm": str(scenario.other_farm.id),
+        "cordon_farm": str(scenario.farms[scenario.five_years.farms[0]].id),
     }
 
 
