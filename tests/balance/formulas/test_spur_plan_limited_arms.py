@@ -35,11 +35,11 @@ def test_of_all_plans_that_the_arms_can_carry_it_is_the_cheapest(vine, drawn):
     plans = cheapest_plans(canes, limited, 26, rules)
     assert {total: points for total, points in enumerate(plans.points) if points is not None} == least
     for total, points in least.items():
-        kept = plans.plan(total)
-        assert counted_nodes(kept, rules) == total
+        found = plans.plan(total)
+        assert counted_nodes(found, rules) == total
         for name, limit in most.items():
             if limit is not None:
-                assert counted_nodes([one for one in kept if one.candidate.arm == name], rules) <= limit
+                assert counted_nodes([one for one in found if one.candidate.arm == name], rules) <= limit
         keeping = [dearer for dearer in plans.with_each(total).values() if dearer is not None]
         assert all(dearer >= points for dearer in keeping)
 
