@@ -233,6 +233,8 @@ SPECTACULAR_SETTINGS = {
         "RangeMeasure": "records.models.ranges.Measure",
         "SpacingMeasure": "balance.spacing.UNITS",
         "BulkStatus": ["created", "updated", "unchanged", "error"],
+        "CordonReason": "balance.cordons.models.Reason",
+        "CordonScope": "balance.cordons.models.Scope",
         "BulkErrorStatus": [(status, status) for status in (400, 409, 412, 422)],
     },
     "POSTPROCESSING_HOOKS": [
