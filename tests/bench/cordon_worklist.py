@@ -115,9 +115,15 @@ def _sent(client: httpx.Client, path: str, body: bytes) -> int:
         if answer.status_code != 503:
             break
         time.sleep(float(answer.headers.get("Retry-After", 1)))
-    assert answer.status_code == 200, answer.text[:2000]
+    assert answer.status_code == 200, _failed(answer)
     told = answer.json()["summary"]
     return int(told["created"] + told["unchanged"])
+
+
+def _failed(answer: httpx.Response) -> Any:
+    """Give the first lines that were not stored, or the refusal of all."""
+    told = answer.json()
+    return [line for line in told["results"] if line["status"] == "failed"][:3] if "results" in told else told
 
 
 def _inspection(vine: str, number: int, year: int, chosen: random.Random) -> dict[str, Any]:
