@@ -57,15 +57,16 @@ CORDONS_NOW: Final = f"""
         SELECT * FROM known
         UNION SELECT vine_id, block_id, '' FROM live
               WHERE cordon = '' AND NOT EXISTS (SELECT FROM known WHERE known.vine_id = live.vine_id)),
+    open AS (
+        SELECT DISTINCT ON (named.vine_id, named.cordon) named.vine_id, named.cordon, step, laid, nodes, scope
+        FROM named JOIN live ON live.vine_id = named.vine_id AND live.cordon IN ('', named.cordon)
+        WHERE step NOT IN ({_listed(CLOSED)})
+        ORDER BY named.vine_id, named.cordon, step_on DESC, id DESC),
     told AS (
         SELECT named.*, living_positions, blank_positions, cordon_length_m, blank_length_m, dieback_length_m,
                open.step, open.laid, open.nodes, open.scope,
                newest.vine_id IS NULL AND open.step IS NULL AS bears
-        FROM named LEFT JOIN newest USING (vine_id, cordon)
-             LEFT JOIN LATERAL (
-                 SELECT * FROM live WHERE live.vine_id = named.vine_id AND live.cordon IN ('', named.cordon)
-                                      AND step NOT IN ({_listed(CLOSED)})
-                 ORDER BY step_on DESC, id DESC LIMIT 1) AS open ON true),
+        FROM named LEFT JOIN newest USING (vine_id, cordon) LEFT JOIN open USING (vine_id, cordon)),
     coded AS (SELECT told.*, dense_rank() OVER (ORDER BY block_id) - 1 AS block_code FROM told LIMIT %(most)s)
     SELECT count(*), array_agg(DISTINCT block_id ORDER BY block_id),
            string_agg(int4send(block_code::int), ''),
