@@ -235,6 +235,7 @@ SPECTACULAR_SETTINGS = {
         "BulkStatus": ["created", "updated", "unchanged", "error"],
         "CordonReason": "balance.cordons.models.Reason",
         "CordonScope": "balance.cordons.models.Scope",
+        "HarvestScope": "records.kinds.definitions.SCOPES",
         "BulkErrorStatus": [(status, status) for status in (400, 409, 412, 422)],
     },
     "POSTPROCESSING_HOOKS": [

@@ -203,7 +203,7 @@ class CordonStepOut(serializers.ModelSerializer[CordonStep]):
         return candidate_shown(step)
 
 
-class AdviceOut(serializers.Serializer[Any]):
+class CandidateAdviceOut(serializers.Serializer[Any]):
     """What a source says of the candidate; advice, nothing is refused."""
 
     code = serializers.CharField()
@@ -226,7 +226,7 @@ class WholeCaseOut(CaseOut):
     def get_steps(self, case: CordonCase) -> list[dict[str, Any]]:
         return list(CordonStepOut(steps_of(self.context["view"].opened, case), many=True).data)
 
-    @extend_schema_field(AdviceOut(many=True))
+    @extend_schema_field(CandidateAdviceOut(many=True))
     def get_advice(self, case: CordonCase) -> list[dict[str, Any]]:
         diameter = case.candidate_diameter_m
         shoot = Shoot(
@@ -237,7 +237,7 @@ class WholeCaseOut(CaseOut):
             nodes_laid_down=case.nodes_laid_down,
             wraps=case.wraps,
         )
-        return list(AdviceOut(advice_on(shoot), many=True).data)
+        return list(CandidateAdviceOut(advice_on(shoot), many=True).data)
 
 
 class CordonCases(FarmView):
