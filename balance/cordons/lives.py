@@ -37,6 +37,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+from django.db import connection, transaction
 from numpy.typing import NDArray
 
 from balance.cordons.lives_sql import LIVES
@@ -180,12 +181,25 @@ def lives_of(opened: OpenFarm, block: Block | None = None, until: int | None = N
         "cordons": list(CORDONS),
         "most": MOST_LIVES + 1,
     }
-    count, vines, *columns, blocks, rootstocks = one_row(LIVES, told)
+    count, vines, *columns, blocks, rootstocks = _read(told)
     if count > MOST_LIVES:
         raise NotValid.at(
             "block", code="too_many_cordons", detail=f"More than {MOST_LIVES:,} cordons; ask block by block."
         )
     return _unpacked(packed_ids(vines), columns, _blocks(opened, blocks), tuple(rootstocks or ()))
+
+
+def _read(told: dict[str, Any]) -> tuple[Any, ...]:
+    """Read them with hash and merge joins only.
+
+    What marks a life is derived, so the database guesses how many there are; where it guesses few, a nested loop over
+    100,000 cordons takes minutes instead of two seconds.
+    """
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL enable_nestloop = off")
+        row = one_row(LIVES, told)
+        cursor.execute("SET LOCAL enable_nestloop = DEFAULT")
+    return row
 
 
 def _blocks(opened: OpenFarm, ids: list[uuid.UUID] | None) -> tuple[Block, ...]:
