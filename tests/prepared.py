@@ -14,6 +14,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.metadata import version
@@ -34,7 +35,7 @@ def give_tables(base: Path) -> None:
 
 
 def give_scenario(home: Path) -> None:
-    """Put a cluster on which the demonstration has been played where ``serve --demo`` will look for its own."""
+    """Put a cluster on which the scenario has been served where ``serve --demo`` will look for its own."""
     if not (home / "demo").exists():
         _copy("scenario", home / "demo")
 
@@ -81,7 +82,7 @@ def _make(kind: str, folder: Path) -> None:
         else:
             made = working / "demo"
             give_tables(made)
-            _run(["manage.py", "demo"], {"STACK_HOME": str(working)})
+            _serve_once(working)
         folder.mkdir()
         subprocess.run(["cp", "-a", str(made / "postgres"), str(folder / "postgres")], check=True)
         (folder / STATE).write_text(folder.name)
@@ -89,11 +90,33 @@ def _make(kind: str, folder: Path) -> None:
         shutil.rmtree(working, ignore_errors=True)
 
 
-def _run(words: list[str], told: dict[str, str]) -> None:
+def _serve_once(home: Path) -> None:
+    """Serve the scenario until it is ready: the five years are sent by then, and the day is not played."""
+    ready, log = home / "ready.json", home / "serve.log"
+    words = ["manage.py", "serve", "--demo", "--port", "0", "--ready-file", str(ready)]
+    with log.open("w") as opened:
+        serving = subprocess.Popen(
+            [sys.executable, *words],
+            cwd=ROOT,
+            env=_environment({"STACK_HOME": str(home)}),
+            stdout=opened,
+            stderr=opened,
+        )
+    while serving.poll() is None and not ready.exists():
+        time.sleep(0.1)
+    serving.terminate()
+    if serving.wait(60):
+        raise RuntimeError(f"serve --demo did not end well: {log.read_text()[-3000:]}")
+
+
+def _environment(told: dict[str, str]) -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if name not in _OWN_SETTINGS}
-    environment = {**kept, "SECRET_KEY": secrets.token_urlsafe(48), **told}
+    return {**kept, "SECRET_KEY": secrets.token_urlsafe(48), **told}
+
+
+def _run(words: list[str], told: dict[str, str]) -> None:
     ended = subprocess.run(
-        [sys.executable, *words], cwd=ROOT, env=environment, capture_output=True, text=True, check=False
+        [sys.executable, *words], cwd=ROOT, env=_environment(told), capture_output=True, text=True, check=False
     )
     if ended.returncode:
         raise RuntimeError(f"{' '.join(words)} did not end well: {ended.stdout[-2000:]} {ended.stderr[-2000:]}")

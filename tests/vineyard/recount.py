@@ -80,7 +80,7 @@ class Farm:
     def __init__(self, code: str) -> None:
         self.told = json.loads((SCENARIO / "scenario.json").read_text())["farms"][code]
         self.folder = SCENARIO / "five_years" / code
-        self.south = self.told["hemisphere"] == "south"
+        self.south = str(self.told["hemisphere"]) == "south"
         self.settings = {each["block"]: each for each in json.loads((self.folder / "cordon_settings.json").read_text())}
 
     def season(self, day: date) -> int:

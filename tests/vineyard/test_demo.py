@@ -23,7 +23,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(home: Path, *command: str) -> subprocess.CompletedProcess[str]:
     argv = [sys.executable, "manage.py", *command]
     return subprocess.run(
-        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=90, check=False
+        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=110, check=False
     )
 
 

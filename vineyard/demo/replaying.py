@@ -30,9 +30,10 @@ class FarmOffice:
             for settings in farm.settings:
                 told = self.client.post(f"/farms/{farm.id}/cordon-settings", json=settings)
                 _expect(told, "cordon-settings", httpx.codes.CONFLICT)
-        blocks = [(f"/farms/{farm.id}", block) for farm in farms for block in farm.blocks]
+        blocks = [(f"/farms/{each.id}", block) for each in farms for block in each.blocks]
         with ThreadPoolExecutor(AT_ONCE) as pool:
-            return sum(pool.map(lambda each: self._send_block(*each, tell), blocks))
+            sending = [pool.submit(self._send_block, farm, block, tell) for farm, block in blocks]
+            return sum(each.result() for each in sending)
 
     def worklist(self, farm: FarmYears, season: int, **more: str) -> dict[str, Any]:
         """Give the work of a winter on a farm."""
