@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from django.utils import timezone
 from numpy.typing import NDArray
 
 from balance.cordons.lives import STANDING, Lives, lives_of
+from balance.cordons.survival import AGE, SINCE_FIRST_INSPECTION
 from balance.formulas.cordons.age_hazards import MOST_AGE
 from balance.formulas.cordons.forecast import USUAL_CONFIDENCE, Outlook, replacements_ahead
 from balance.samples.sampling import season_ahead
 from records.access import OpenFarm
 from records.errors import NotValid
 from records.models import Block
-
-#: Time counted from where the life of a cordon starts, or from its first inspection.
-AGE: Final = "age"
-SINCE_FIRST_LOOK: Final = "since_first_look"
-CLOCKS: Final = (AGE, SINCE_FIRST_LOOK)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +73,7 @@ def history_of(lives: Lives, season: int, clock: str | None) -> History:
     """Count lives up by age, or by years since the first look where that was asked for or an age is not known."""
     stands = lives.ends == STANDING
     if clock is None:
-        clock = SINCE_FIRST_LOOK if np.isnan(lives.starts[stands | lives.followed]).any() else AGE
+        clock = SINCE_FIRST_INSPECTION if np.isnan(lives.starts[stands | lives.followed]).any() else AGE
     origins = lives.starts if clock == AGE else lives.firsts
     known = ~np.isnan(origins)
     counted = lives.followed & known

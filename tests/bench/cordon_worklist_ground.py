@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import Any
 
 import django
 import orjson
@@ -32,7 +33,7 @@ def prepare() -> None:
             told = {"name": name, "hemisphere": "north", "time_zone": "America/New_York"}
             farm, _ = create_farm(caller, None, told)
             open_farm(caller, farm.pk)
-            named = {"farm": farm.pk, "blocks": blocks, "rows": A_BLOCK // 100}
+            named: dict[str, Any] = {"farm": farm.pk, "blocks": blocks, "rows": A_BLOCK // 100}
             for statement in (_BLOCKS, _ROWS, _VINES, _CASES, _SETTINGS):
                 cursor.execute(statement, named)
             cursor.execute(_LISTED, named)

@@ -12,7 +12,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
-from balance.cordons.outlook import AGE, CLOCKS, History, block_named, history_for, outlook_of
+from balance.cordons.outlook import History, block_named, history_for, outlook_of
+from balance.cordons.survival import AGE, CLOCKS
 from balance.formulas.cordons.forecast import (
     CONFIDENCES,
     DRAWS,
@@ -38,7 +39,7 @@ AS_SEEN: Final = (
     "looks that lie years apart put them late."
 )
 NOT_AGED: Final = (
-    "{} cordons are left out because their age is not known; ask with time=since_first_look to count them."
+    "{} cordons are left out because their age is not known; ask with clock=years_since_first_inspection to count them."
 )
 
 
@@ -75,7 +76,7 @@ class CordonOutlookOut(ComputedOut):
 
     block = serializers.UUIDField(allow_null=True, help_text="Null: the whole farm.")
     season = serializers.IntegerField(help_text="What was known up to this season.")
-    time = serializers.ChoiceField(choices=CLOCKS, help_text="Years of age, or years since the first inspection.")
+    clock = serializers.ChoiceField(choices=CLOCKS, help_text="Years of age, or years since the first inspection.")
     confidence = serializers.FloatField(help_text="Of the intervals [%].")
     standing = serializers.IntegerField(help_text="Cordons followed that stand now.")
     left_out = serializers.IntegerField(help_text="Cordons that stand and whose age is not known.")
@@ -102,7 +103,7 @@ def outlook_shown(block: uuid.UUID | None, history: History, outlook: Outlook, w
         **computed(FORECAST, inputs, _steps(exposure, failures, outlook), more=[*more, NO_WINTER_LIKE_IT, AS_SEEN]),
         "block": block,
         "season": history.season,
-        "time": history.clock,
+        "clock": history.clock,
         "confidence": confidence,
         "standing": standing,
         "left_out": history.left_out,
@@ -191,8 +192,8 @@ CONFIDENCE: Final = OpenApiParameter(
     {"type": "number", "minimum": CONFIDENCES[0], "maximum": CONFIDENCES[1]},
     description=f"Of the intervals [%]; {plain(USUAL_CONFIDENCE)} unless said.",
 )
-TIME: Final = OpenApiParameter(
-    "time",
+CLOCK: Final = OpenApiParameter(
+    "clock",
     str,
     enum=list(CLOCKS),
     description="Years of age, or since the first inspection; without it age, where that of every cordon is known.",
@@ -225,7 +226,7 @@ class CordonOutlook(FarmView):
                 description="How far ahead; 5 unless said.",
             ),
             CONFIDENCE,
-            TIME,
+            CLOCK,
         ],
         responses=CordonOutlookOut,
         tags=["cordons"],
@@ -238,11 +239,11 @@ class CordonOutlook(FarmView):
             season=StrictIntegerField(min_value=1900, max_value=2100),
             winters=StrictIntegerField(min_value=1, max_value=MOST_AHEAD),
             confidence=confidence_field(),
-            time=serializers.ChoiceField(choices=CLOCKS),
+            clock=serializers.ChoiceField(choices=CLOCKS),
         )
         block = block_named(self.opened, query.get("block"))
         winters, confidence = query.get("winters", MOST_AHEAD), float(query.get("confidence", USUAL_CONFIDENCE))
-        history = history_for(self.opened, block, query.get("season"), query.get("time"))
+        history = history_for(self.opened, block, query.get("season"), query.get("clock"))
         outlook = outlook_of(history, winters, confidence)
         shown = outlook_shown(block.pk if block else None, history, outlook, winters, confidence)
         return Response(CordonOutlookOut(shown).data)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from balance.formulas.cordons.capacity import Standing, lost_ahead, young_losses
@@ -12,7 +14,7 @@ pytestmark = pytest.mark.django_db
 FOOT = "[ft_i]"
 
 
-def shares(body: dict) -> dict[str, float | None]:
+def shares(body: dict[str, Any]) -> dict[str, float | None]:
     return {name: body["lost_now"][name]["value"] for name in ("lost", "blank", "dead", "filling")}
 
 
@@ -21,19 +23,19 @@ def yard(cast) -> Followed:
     return Followed(Yard(cast))
 
 
-def counted(living: int, blank: int) -> dict:
+def counted(living: int, blank: int) -> dict[str, Any]:
     return {"living_positions": living, "blank_positions": blank, "cordon_length": ..., "blank_length": ...,
             "dieback_length": ...}  # fmt: skip
 
 
-def measured(length: float | None, blank: float | None, dead: float | None) -> dict:
+def measured(length: float | None, blank: float | None, dead: float | None) -> dict[str, Any]:
     told = {"cordon_length": length, "blank_length": blank, "dieback_length": dead}
     sent = {name: ... if value is None else {"value": value, "unit": FOOT} for name, value in told.items()}
     return {"living_positions": ..., "blank_positions": ..., **sent}
 
 
 @pytest.fixture
-def block(yard) -> Followed:
+def block(yard: Followed) -> Followed:
     """Eight cordons.  1: 10 positions live.  2: 8 of 10.  3: 3 of 10, waits.  4: an arm laid down with 8 nodes.
 
     5: 4 ft, of it 1 ft blank and 0.5 ft dead.  6: never counted.  7: counted, and there was nothing.  8: 9 of 10.

@@ -32,16 +32,16 @@ def farm(cast) -> Followed:
 
 def test_who_stands_and_who_was_followed_is_what_was_seen(farm):
     """By hand: vines 1 to 8 over three winters each, vine 9 over two, vine 10 over none."""
-    body = farm.ask("cordon-outlook", "time=since_first_look")
+    body = farm.ask("cordon-outlook", "clock=years_since_first_inspection")
     assert (body["season"], body["standing"], body["exposure"], body["failures"]) == (2024, 8, 26, 1)
-    assert (body["found_failed"], body["left_out"], body["time"]) == (1, 0, "since_first_look")
+    assert (body["found_failed"], body["left_out"], body["clock"]) == (1, 0, "years_since_first_inspection")
     told = [(row["age"], row["standing"], row["exposure"], row["failures"]) for row in body["hazards"]]
     # Years since the first look: in its first winter at risk, 2022, each is at 1.
     assert told[:5] == [(0, 0, 0, 0), (1, 0, 9, 0), (2, 0, 9, 1), (3, 0, 8, 0), (4, 8, 0, 0)]
 
 
 def test_the_winters_are_those_of_the_formula(farm):
-    body = farm.ask("cordon-outlook", "time=since_first_look&winters=3&confidence=80")
+    body = farm.ask("cordon-outlook", "clock=years_since_first_inspection&winters=3&confidence=80")
     own = replacements_ahead([0] * 4 + [8], [0, 9, 9, 8], [0, 0, 1, 0], winters=3, confidence=80)
     assert [row["season"] for row in body["winters"]] == [2025, 2026, 2027]
     for row, each, up_to in zip(body["winters"], own.by_winter, own.up_to, strict=True):
@@ -58,8 +58,8 @@ def test_the_same_question_is_answered_alike(farm):
 
 
 def test_nobody_says_how_old_they_are_so_the_years_since_the_first_look_count(farm):
-    assert farm.ask("cordon-outlook")["time"] == "since_first_look"
-    aged = farm.ask("cordon-outlook", "time=age")
+    assert farm.ask("cordon-outlook")["clock"] == "years_since_first_inspection"
+    aged = farm.ask("cordon-outlook", "clock=age")
     assert (aged["standing"], aged["left_out"], aged["exposure"]) == (0, 8, 0)
     assert {row["expected"]["value"] for row in aged["winters"]} == {None}
     assert aged["cautions"][0].startswith("8 cordons are left out")
@@ -69,13 +69,13 @@ def test_where_the_planting_is_known_age_counts(farm, cast):
     for place in range(1, 11):
         farm.event(place, "planted", "2010-04-20")
     body = farm.ask("cordon-outlook")
-    assert (body["time"], body["exposure"], body["failures"]) == ("age", 26, 1)
+    assert (body["clock"], body["exposure"], body["failures"]) == ("age", 26, 1)
     told = {row["age"]: (row["standing"], row["exposure"], row["failures"]) for row in body["hazards"]}
     assert (told[12], told[13], told[14], told[15]) == ((0, 9, 0), (0, 9, 1), (0, 8, 0), (8, 0, 0))
 
 
 def test_as_known_in_an_earlier_season_nothing_later_counts(farm):
-    body = farm.ask("cordon-outlook", "season=2022&time=since_first_look")
+    body = farm.ask("cordon-outlook", "season=2022&clock=years_since_first_inspection")
     assert (body["season"], body["standing"], body["exposure"], body["failures"]) == (2022, 9, 9, 0)
 
 
@@ -96,12 +96,12 @@ def test_one_look_at_each_is_no_history(cast):
 def test_a_withdrawn_inspection_and_a_withdrawn_case_count_nowhere(farm):
     alone = farm.look(11, 2022)
     farm.look(11, 2024)
-    assert farm.ask("cordon-outlook", "time=since_first_look")["exposure"] == 28
+    assert farm.ask("cordon-outlook", "clock=years_since_first_inspection")["exposure"] == 28
     gone = farm.yard.client.delete(f"{farm.yard.url}/cordon-inspections/{alone}", headers={"If-Match": '"1"'})
     assert gone.status_code == 200, gone.json()
     for case in farm.yard.client.get(farm.url).json()["results"]:
         assert farm.yard.client.delete(f"{farm.url}/{case['id']}", headers={"If-Match": "*"}).status_code == 200
-    body = farm.ask("cordon-outlook", "time=since_first_look")
+    body = farm.ask("cordon-outlook", "clock=years_since_first_inspection")
     assert (body["standing"], body["exposure"], body["failures"], body["found_failed"]) == (11, 26, 0, 0)
 
 
@@ -114,7 +114,7 @@ def test_another_block_has_none_of_it(farm, cast):
 @pytest.mark.parametrize(
     "query",
     [
-        "winters=6", "winters=0", "winters=x", "confidence=100", "confidence=NaN", "confidence=1e400", "time=clock",
+        "winters=6", "winters=0", "winters=x", "confidence=100", "confidence=NaN", "confidence=1e400", "clock=sundial",
         "season=1", "block=left", "block=01991b5e-0000-7000-8000-0000000b10c1", "row=3",
     ],
 )  # fmt: skip
