@@ -168,7 +168,7 @@ def test_the_path_is_the_recursion_from_how_the_cordons_stand(block):
     """Of 8 cordons one waits and lacks 0.7, one is young; the six others lack 0, 0.2, 0.25, 0.1 where known."""
     body = block.ask("cordon-capacity", "pace=1&winters=3&limit_percent=30")
     path = body["path"]
-    outlook = block.ask("cordon-outlook", "winters=3&time=since_first_look")
+    outlook = block.ask("cordon-outlook", "winters=3&clock=years_since_first_inspection")
     shares_failing = [row["expected"]["value"] / outlook["standing"] for row in outlook["winters"]]
     standing = Standing(8, 1, 0.7, (1, 0), young_losses(0.5), 0.55 / 4)
     own = lost_ahead(standing, shares_failing, [1])
@@ -201,7 +201,7 @@ def test_a_limit_below_what_replacing_can_reach_gets_a_reason_and_without_a_limi
 
 
 def test_the_number_of_cordons_makes_no_more_queries(block, django_assert_max_num_queries):
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(16):
         block.ask("cordon-capacity", "pace=2&limit_percent=10")
 
 
