@@ -18,9 +18,12 @@ from records.models import Farm
 from records.services import visits
 
 
-def note_visits(request: Request, caller: Caller, parts: Iterable[tuple[Farm, Part]]) -> None:
-    """Note the request in the log of every farm that a consent let it into."""
-    noted = visits.note_visits(caller, parts, str(request.method), request.path)
+def note_visits(request: Request, caller: Caller, parts: Iterable[tuple[Farm, Part]], path: str | None = None) -> None:
+    """Note the request in the log of every farm that a consent let it into.
+
+    ``path`` stands in the log where the request's own opens something to whoever reads it.
+    """
+    noted = visits.note_visits(caller, parts, str(request.method), path or request.path)
     if noted:
         request.visits[:] = noted  # type: ignore[attr-defined] # a request that is carried out again is one visit
 

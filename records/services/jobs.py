@@ -6,7 +6,11 @@ therefore delivered at least once and must have the same effect however often it
 beyond its lease finds at its next step that another took the job over, and stops without a word on its state.
 
 A job works on behalf of whoever asked for it.  When their role or consent ends, the job ends with it: that is looked
-at when a worker takes it up, at every step, and when it is delivered.
+at when a worker takes it up, at every step, and when it is delivered.  So is whether somebody asked to cancel it.
+
+Attempts are numbered through and never used twice, so that a worker that was held up cannot take a later attempt for
+its own.  Each time somebody asks for the job it has three: the first after a retry is the next after a multiple of
+three (see ``records.services.cancelling``).
 """
 
 from __future__ import annotations
@@ -25,7 +29,7 @@ from django.db.models.functions import Now
 
 from records.access import OpenFarm, Right, open_for_work, require_still
 from records.errors import NotFound, Refusal
-from records.models import Job, JobTicket
+from records.models import Job, JobTicket, Person
 from records.models.jobs import JobState
 from records.signals import job_ended, job_taken_up
 from records.waking import wake
@@ -33,13 +37,23 @@ from records.waking import wake
 log = logging.getLogger("vineyard.jobs")
 
 LEASE: Final = timedelta(seconds=20)
+#: Each time that somebody asks for it.
 MOST_ATTEMPTS: Final = 3
+#: What failed once waits before it is tried again, and longer each time; the sweeper looks every ten seconds.
+FIRST_PAUSE: Final = timedelta(seconds=2)
+LONGER_EACH_TIME: Final = 4
 #: Done so far, and of how many; work yields this after each chunk that it has committed.
 Progress = tuple[int, int]
 Work = Callable[[uuid.UUID, uuid.UUID], Iterator[Progress]]
 KINDS: Final[dict[str, Work]] = {}
 #: What whoever asks for a kind of job must be allowed until it is delivered; to read, where nothing is said.
 RIGHTS: Final[dict[str, Right]] = {}
+#: What else is noted where a job of a kind ends without success, in the same transaction: farm, job, its state, and why.
+ENDED_IN_VAIN: Final[dict[str, Callable[[uuid.UUID, uuid.UUID, str, str], object]]] = {}
+#: What takes away what an unfinished job of a kind left, in the transaction that says it is over; most leave nothing,
+#: or what they leave stands by itself.
+LEFT_BEHIND: Final[dict[str, Callable[[uuid.UUID, uuid.UUID], object]]] = {}
+_TRIED: Final = f"It was tried {MOST_ATTEMPTS} times and came to no end; it is not tried again."
 
 
 def queue_job(opened: OpenFarm, kind: str) -> Job:
@@ -51,9 +65,9 @@ def queue_job(opened: OpenFarm, kind: str) -> Job:
     return job
 
 
-def queue_for_later(farm_id: uuid.UUID, kind: str, when: datetime) -> Job:
+def queue_for_later(farm_id: uuid.UUID, kind: str, when: datetime, asked_by: Person | None = None) -> Job:
     """Note a job that is not due before a certain time, in the open transaction; the sweeper wakes a worker then."""
-    job = Job.objects.create(farm_id=farm_id, kind=kind)
+    job = Job.objects.create(farm_id=farm_id, kind=kind, asked_by=asked_by)
     JobTicket.objects.create(job_id=job.pk, farm_id=farm_id, leased_until=when)
     return job
 
@@ -90,6 +104,10 @@ def require_asker(job: Job) -> None:
         require_still(job.farm_id, job.asked_by, RIGHTS.get(job.kind, Right.READ))
 
 
+class _Cancelled(Exception):
+    """Somebody asked to cancel the job, and there is work left that need not be done."""
+
+
 class _TakenOver(Exception):
     """The lease ran out and another worker holds the job, or the farm was erased and the job with it."""
 
@@ -107,11 +125,13 @@ def run(farm_id: uuid.UUID, job_id: uuid.UUID, watch: Callable[[int, int], objec
         for done, total in KINDS[held.kind](farm_id, job_id):
             _note_progress(held, progress_done=done, progress_total=total)
             watch(done, total)
-        _finish(held, JobState.SUCCEEDED)
+        _succeed(held)
     except _TakenOver:
         log.warning("job %s: attempt %d is not its holder any more and stops", job_id, held.attempt)
+    except _Cancelled:
+        _end(held, JobState.CANCELLED)
     except Refusal as refusal:
-        _give_up(held, refusal.detail)
+        _end(held, JobState.FAILED, refusal.detail)
     except Exception:
         log.exception("job %s failed", job_id)
         _give_back(held)
@@ -133,41 +153,74 @@ def _take_up(farm_id: uuid.UUID, job_id: uuid.UUID) -> _Held | None:
             return None
         open_for_work(farm_id)
         jobs = Job.objects.for_farm(farm_id).filter(pk=job_id)
-        jobs.update(state=JobState.RUNNING, attempts=F("attempts") + 1, started_at=Now())
-        job: Job = jobs.get()
+        job: Job = jobs.select_for_update().get()
+        ended = _over_already(job)
+        if ended:
+            finish(job, ended, _TRIED if ended == JobState.FAILED else "")
+        else:
+            jobs.update(state=JobState.RUNNING, attempts=F("attempts") + 1, started_at=Now())
     job_taken_up.send(sender=None, request_id=job.request_id)
-    held = _Held(farm_id, job_id, job.kind, job.attempts)
-    if held.attempt > MOST_ATTEMPTS:
-        _give_up(held, f"It was tried {MOST_ATTEMPTS} times and its worker ended each time; it is not tried again.")
+    if ended:
+        job_ended.send(sender=None, kind=job.kind, state=str(ended))
         return None
-    return held
+    return _Held(farm_id, job_id, job.kind, job.attempts + 1)
+
+
+def _over_already(job: Job) -> JobState | None:
+    """Give how a job ends that is not to be taken up again, because its last worker was to stop or was the third."""
+    if job.state != JobState.RUNNING:
+        return None
+    if job.cancel_asked_at is not None:
+        return JobState.CANCELLED
+    return None if job.attempts % MOST_ATTEMPTS else JobState.FAILED
 
 
 def _note_progress(held: _Held, **progress: int) -> None:
     with transaction.atomic():
         _ticket(held).update(leased_until=Now() + LEASE)
         _update(held, changed_at=Now(), **progress)
-        require_asker(_job(held))
+        job = _job(held)
+        require_asker(job)
+    all_done = bool(progress) and progress["progress_done"] >= progress["progress_total"]
+    if job.cancel_asked_at is not None and not all_done:
+        raise _Cancelled
 
 
-def _finish(held: _Held, state: str, failure: str = "") -> None:
+def _succeed(held: _Held) -> None:
     with transaction.atomic():
         _ticket(held).delete()
-        _update(held, state=state, failure=failure, finished_at=Now(), changed_at=Now())
-        if state == JobState.SUCCEEDED:
-            require_asker(_job(held))
-    job_ended.send(sender=None, kind=held.kind, state=str(state))
+        _update(held, state=JobState.SUCCEEDED, failure="", finished_at=Now(), changed_at=Now())
+        require_asker(_job(held))
+    job_ended.send(sender=None, kind=held.kind, state=str(JobState.SUCCEEDED))
 
 
-def _give_up(held: _Held, failure: str) -> None:
+def _end(held: _Held, state: JobState, failure: str = "") -> None:
+    """Say that the job is over without success, unless another worker holds it."""
     with suppress(_TakenOver):
-        _finish(held, JobState.FAILED, failure)
+        with transaction.atomic():
+            _ticket(held).delete()
+            _update(held, changed_at=Now())
+            finish(_job(held), state, failure)
+        job_ended.send(sender=None, kind=held.kind, state=str(state))
+
+
+def finish(job: Job, state: str, failure: str = "") -> None:
+    """Write that a job is over without success, in the open transaction; what it left half done goes with it."""
+    JobTicket.objects.filter(farm_id=job.farm_id, job_id=job.pk).delete()
+    written = {"state": state, "failure": failure, "finished_at": Now(), "changed_at": Now()}
+    Job.objects.for_farm(job.farm_id).filter(pk=job.pk).update(**written)
+    if job.kind in LEFT_BEHIND:
+        LEFT_BEHIND[job.kind](job.farm_id, job.pk)
 
 
 def _give_back(held: _Held) -> None:
-    """Let the sweeper wake another worker soon, unless one has the job already."""
+    """Let the sweeper wake another worker after a pause, unless one has the job already or it was tried enough."""
+    tried = (held.attempt - 1) % MOST_ATTEMPTS + 1
+    if tried == MOST_ATTEMPTS:
+        _end(held, JobState.FAILED, _TRIED)
+        return
     with suppress(_TakenOver), transaction.atomic():
-        _ticket(held).update(leased_until=Now() + timedelta(seconds=2))
+        _ticket(held).update(leased_until=Now() + FIRST_PAUSE * LONGER_EACH_TIME ** (tried - 1))
         _update(held, changed_at=Now())
 
 

@@ -134,7 +134,7 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield from ("not_authenticated", "not_allowed")
     if path.endswith("/changes"):
         yield "cursor_expired"
-    if path.endswith("/file"):  # made by a job, and kept for a time
+    if path.endswith(("/file", "/files/{form}", "/report-links/{token}")):  # made by a job, and kept for a time
         yield from ("conflict", "expired")
     if "{" in path:
         yield "not_found"
