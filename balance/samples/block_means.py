@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from django.db import connection
 
+from balance.formulas.samples.shrinkage import Group, Shrinkage, ShrunkenMean, shrink
 from balance.missing_vines import NEWEST_FIRST
 from balance.seasons_on_record import newest_season_of
 from records.access import OpenFarm
@@ -82,6 +84,21 @@ def block_means(opened: OpenFarm, season: int, cultivar: Cultivar | None = None)
             detail=f"More than {MOST_BLOCKS:,} blocks are not answered for at once. Ask for one cultivar.",
         )
     return means
+
+
+@dataclass(frozen=True)
+class DrawnTogether:
+    """The means of blocks drawn towards that of the farm, by their ids; a block without a weight has none."""
+
+    told: Shrinkage
+    of_block: dict[uuid.UUID, ShrunkenMean]
+
+
+def drawn_together(blocks: Sequence[BlockMean]) -> DrawnTogether:
+    """Draw the means of blocks towards the mean of all of them."""
+    weighed = [each for each in blocks if each.mean is not None]
+    told = shrink([Group(each.n, each.mean or 0.0, each.standard_deviation, each.vines) for each in weighed])
+    return DrawnTogether(told, {each.block: mean for each, mean in zip(weighed, told.means, strict=True)})
 
 
 def newest_season_of_farm(opened: OpenFarm) -> int | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from typing import Any, Final
 
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
@@ -14,7 +15,6 @@ from balance.api.buds.block_bud_answers import BlockInjuryAnswer
 from balance.api.buds.bud_adjustments import CODE, LONGEST_NAME, AdjustmentField
 from balance.api.buds.bud_injury import EXAMPLE as OF_A_SAMPLE
 from balance.api.buds.bud_shown import (
-    USUAL_MARGIN,
     adjusted_shown,
     cautions_on,
     injury_shown,
@@ -22,21 +22,20 @@ from balance.api.buds.bud_shown import (
     sampling_shown,
 )
 from balance.api.figures import computed, figure, given
+from balance.buds.likeness import USUAL_MARGIN, Likeness, likeness_of
 from balance.buds.pooled_samples import NormalTargets, PooledSamples, normal_targets, samples_of_block
 from balance.buds.published import newest_adjustments
 from balance.formulas.buds.adjusted_targets import adjusted_nodes
 from balance.formulas.buds.bud_adjustments import Adjustment, judge_injury
 from balance.formulas.buds.bud_explanation import injury_steps
 from balance.formulas.buds.bud_injury import INJURY, bud_injury
-from balance.formulas.proportions import MOST_EXAMINED, Share, chance_of_unlikeness
+from balance.formulas.proportions import MOST_EXAMINED, Share
 from records.api.parameters import SEASON
 from records.api.strict import StrictDecimalField, StrictIntegerField, StrictQuery
 from records.api.views import FarmView
 from records.models import Block
 from records.services.vineyards import block_of
 
-#: Samples that chance makes as unlike as this, or more, once in twenty are called unlike: common practice, no source.
-UNLIKE: Final = 0.05
 NAMED: Final = {"type": "string", "maxLength": LONGEST_NAME, "pattern": CODE}
 PERCENT: Final = {"type": "string", "pattern": r"^(100(\.0{1,6})?|[0-9]{1,2}(\.[0-9]{1,6})?)$"}
 _NO_SAMPLE: Final = "No bud sample of this block was read{when}. Send one to /farms/{{farm}}/bud-samples."
@@ -126,7 +125,7 @@ def _answer(
         given("secondary_fruitfulness", fruitfulness, "%"),
     ]
     cultivar = block.cultivar.code if block.cultivar else None
-    likeness = _likeness(pooled)
+    likeness = likeness_of(pooled)
     return {
         **computed(INJURY, inputs, injury_steps(injury) if injury else [], more=_cautions(injury, likeness)),
         **injury_shown(injury, None if injury else _NO_SAMPLE.format(when=when)),
@@ -135,7 +134,7 @@ def _answer(
         "sample_count": pooled.count,
         "not_read": pooled.not_read,
         "samples": [_sample(row) for row in pooled.listed],
-        "likeness": likeness,
+        "likeness": asdict(likeness),
         "normal": _normal(normal),
         "adjustments": [_adjusted(method, injury, normal) for method in methods] if injury else [],
         "crop_potential": potential_shown(pooled.with_secondaries, fruitfulness, cultivar),
@@ -143,9 +142,9 @@ def _answer(
     }
 
 
-def _cautions(injury: Share | None, likeness: dict[str, Any]) -> Iterator[str]:
-    if likeness["unlike"]:
-        yield likeness["sentence"]
+def _cautions(injury: Share | None, likeness: Likeness) -> Iterator[str]:
+    if likeness.unlike:
+        yield likeness.sentence
     yield from cautions_on(injury)
 
 
@@ -161,23 +160,6 @@ def _sample(row: dict[str, Any]) -> dict[str, Any]:
         "low": shown["low"],
         "high": shown["high"],
     }
-
-
-def _likeness(pooled: PooledSamples) -> dict[str, Any]:
-    """Say whether the samples listed differ by more than chance."""
-    examined = [row["nodes_examined"] for row in pooled.listed]
-    dead = [row["nodes_examined"] - row["primary_alive"] for row in pooled.listed]
-    chance = chance_of_unlikeness(dead, examined)
-    if chance is None:
-        return {"chance": None, "unlike": None, "sentence": "There are no two samples to compare."}
-    unlike = chance < UNLIKE
-    sentence = (
-        f"The samples differ by more than chance (once in {1 / max(chance, 1e-9):,.0f}): the pooled injury is true of "
-        "no part of the block. Adjust each part by its own sample."
-        if unlike
-        else "The samples differ by no more than chance."
-    )
-    return {"chance": round(chance, 9), "unlike": unlike, "sentence": sentence}
 
 
 def _normal(normal: NormalTargets) -> dict[str, Any]:

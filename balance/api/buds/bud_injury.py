@@ -13,7 +13,6 @@ from rest_framework.response import Response
 from balance.api.buds.bud_adjustments import AdjustmentField
 from balance.api.buds.bud_answers import AdjustedOut, InjuryOut
 from balance.api.buds.bud_shown import (
-    USUAL_MARGIN,
     adjusted_shown,
     cautions_on,
     injury_shown,
@@ -21,6 +20,7 @@ from balance.api.buds.bud_shown import (
     sampling_shown,
 )
 from balance.api.figures import computed, given
+from balance.buds.likeness import USUAL_MARGIN
 from balance.buds.published import adjustment_named, newest_adjustments
 from balance.formulas.buds.adjusted_targets import MOST_NODES
 from balance.formulas.buds.bud_explanation import injury_steps

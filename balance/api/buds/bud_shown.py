@@ -11,6 +11,7 @@ from rest_framework.serializers import Serializer
 from balance.api.buds.bud_adjustments import band_shown
 from balance.api.buds.bud_answers import BudAdviceOut, FruitfulnessOut
 from balance.api.figures import figure
+from balance.buds.likeness import FEWEST_ASKED, nodes_needed, sentence_of_sampling
 from balance.buds.published import SamplingAdvice, SecondaryFruitfulness, published_fruitfulness, sampling_advice
 from balance.formulas.buds.adjusted_targets import AdjustedTarget, FactorRange, adjust_target, factors_over
 from balance.formulas.buds.bud_adjustments import Adjustment, judge_injury
@@ -22,12 +23,8 @@ from balance.formulas.buds.bud_explanation import (
     why_no_number,
 )
 from balance.formulas.buds.bud_injury import POTENTIAL, crop_potential
-from balance.formulas.proportions import Share, needed_for_margin
+from balance.formulas.proportions import Share
 
-#: Cornell NNY 2014: 50 to 100 buds; Finger Lakes Grape Program: at least 50, 100 are better (both READ).
-FEWEST_ASKED: Final = 50
-#: Wanted unless somebody says otherwise: common practice, no source.
-USUAL_MARGIN: Final = 10.0
 #: Shown to so many decimals: what lies behind them is noise of binary numbers.
 _DECIMALS: Final = 6
 NO_NORMAL_TARGET: Final = "No normal target is known, so only the factor is given. Send normal_target."
@@ -125,26 +122,13 @@ def potential_shown(
 
 def sampling_shown(injury: Share | None, wanted: float) -> dict[str, Any]:
     """Give how many nodes a wanted margin takes, and what the sources say of sampling."""
-    needed = needed_for_margin(injury.percent, wanted, injury.confidence) if injury else None
+    needed = nodes_needed(injury, wanted)
     return {
         "wanted_margin": wanted,
         "nodes_needed": needed,
-        "sentence": _of_sampling(injury, wanted, needed),
+        "sentence": sentence_of_sampling(injury, wanted, needed),
         "advice": [_members_of(BudAdviceOut, row) for row in sampling_advice()],
     }
-
-
-def _of_sampling(injury: Share | None, wanted: float, needed: int | None) -> str:
-    if injury is None or needed is None:
-        return "Sources ask for 50 to 100 buds from each block, and from each part of it that lies differently."
-    if injury.margin_percent <= wanted:
-        return (
-            f"{injury.of} nodes are enough for ±{wanted:g} points: the sample is good to {injury.margin_percent:.1f}."
-        )
-    return (
-        f"{injury.of} nodes are good to {injury.margin_percent:.1f} points only; for ±{wanted:g} points at this injury "
-        f"examine {needed} in all."
-    )
 
 
 def _members_of(shape: type[Serializer[Any]], row: SamplingAdvice | SecondaryFruitfulness) -> dict[str, Any]:

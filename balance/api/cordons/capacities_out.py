@@ -13,6 +13,7 @@ from rest_framework import serializers
 
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.cordons.capacity import GROWN, WAITS, YOUNG, Assumed, CordonsNow, standing_of
+from balance.cordons.capacity_parts import parts_of
 from balance.formulas.cordons.capacity import CAPACITY, Standing, lost_ahead
 from balance.formulas.cordons.forecast import USUAL_CONFIDENCE, Outlook, replacements_ahead
 from balance.formulas.cordons.paces import PaceFound, smallest_pace
@@ -165,23 +166,18 @@ def _percent(share: float | None, reason: str | None = None) -> dict[str, Any]:
 
 
 def _parts(now: CordonsNow, here: NDArray[np.bool_]) -> dict[str, Any]:
-    known = here & ~np.isnan(now.lost)
-    count = int(np.count_nonzero(known))
-
-    def share(column: NDArray[np.float64]) -> dict[str, Any]:
-        return _percent(float(np.nansum(column[known]) / count) if count else None, NOT_MEASURED)
-
+    parts = parts_of(now, here)
     return {
-        "cordons": int(np.count_nonzero(here)),
-        "measured": count,
-        "not_measured": int(np.count_nonzero(here)) - count,
-        "waiting": int(np.count_nonzero(here & (now.states == WAITS))),
-        "young_arms": int(np.count_nonzero(here & (now.states == YOUNG))),
-        "without_dead_length": int(np.count_nonzero(known & np.isnan(now.dead))),
-        "lost": share(now.lost),
-        "blank": share(now.blank),
-        "dead": share(now.dead),
-        "filling": share(now.by_young),
+        "cordons": parts.cordons,
+        "measured": parts.measured,
+        "not_measured": parts.cordons - parts.measured,
+        "waiting": parts.waiting,
+        "young_arms": parts.young_arms,
+        "without_dead_length": parts.without_dead_length,
+        "lost": _percent(parts.lost, NOT_MEASURED),
+        "blank": _percent(parts.blank, NOT_MEASURED),
+        "dead": _percent(parts.dead, NOT_MEASURED),
+        "filling": _percent(parts.filling, NOT_MEASURED),
     }
 
 

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from rest_framework import serializers
 
-from balance.api.crops.crop_answers import NO_RANGE, FlagOut, solids
+from balance.api.crops.crop_answers import FlagOut, solids
 from balance.api.figures import VERDICTS, ComputedOut, FigureOut, computed, figure, given
 from balance.api.table_json import ids, members, numbers, rows_as_json, words
 from balance.crops.block_crops import PAIRED_VINES, SAMPLES, WHOLE_BLOCK, BlockLoad, Crop, loads_of
 from balance.crops.crop_questions import pairing_step, written
+from balance.crops.crop_words import NO_RANGE
 from balance.crops.crops_by_vine import VineCrops
 from balance.crops.vine_sizes import rounded
 from balance.formulas.crops import quotients

@@ -11,6 +11,7 @@ from rest_framework import serializers
 
 from balance.api.figures import ComputedOut, FigureOut, MethodOut, computed, figure, given
 from balance.crops.crop_questions import CropQuestion, Found, figures_of, steps_of, written
+from balance.crops.crop_words import NO_RANGE
 from balance.formulas.crops import vine_size
 from balance.formulas.crops.crop_load import HEAVY_AND_UNRIPE, LIGHT_AND_UNRIPE, METHOD, ripeness_flag
 from balance.formulas.methods import Working
@@ -20,10 +21,6 @@ from records.models.ranges import UNIT_OF
 from records.units import CANONICAL, Quantity, to_canonical
 
 NO_SOLIDS: Final = "Soluble solids were not measured."
-NO_RANGE: Final = (
-    "No range is assigned to the crop load, so the ratio stands without a verdict: sources differ by cultivar, use and "
-    "climate. Name a range, or the cultivar or group with its use."
-)
 ONE_CANOPY: Final = "The number of canopies was not said; one is reckoned with. On a divided canopy send canopies: 2."
 
 

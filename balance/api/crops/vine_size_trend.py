@@ -11,9 +11,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.crops.block_crop_answers import BlockLoadOut, load_shown
-from balance.api.crops.crop_answers import NO_RANGE, RANGE_EXAMPLE
+from balance.api.crops.crop_answers import RANGE_EXAMPLE
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.crops.block_crops import BASES, WHOLE_BLOCK, BlockLoad
+from balance.crops.crop_words import ADVICE_ONLY, NO_RANGE, OTHER_VINES
 from balance.crops.size_trends import BlockTrend, trend_of
 from balance.formulas.crops.quotients import Quotient
 from balance.formulas.crops.size_advice import ADVICE, LOADS, CropBetween, advise
@@ -28,11 +29,6 @@ from records.models import Measure
 from records.services.vineyards import block_of
 
 CONFIDENCES: Final = (80, 90, 95)
-ADVICE_ONLY: Final = "Advice only: no formula is changed by it. Settle next winter's formula with your adviser."
-OTHER_VINES: Final = (
-    "Not the same vines were weighed in every winter: {in_all} were weighed in all of them. Where the others differ in "
-    "size, part of the trend may be theirs."
-)
 
 
 class CropBeforeOut(BlockLoadOut):

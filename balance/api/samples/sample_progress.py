@@ -18,7 +18,16 @@ from balance.api.samples.sample_plans import WANTED_PARAMETERS, wanted_fields
 from balance.api.samples.sample_sizes import VINE
 from balance.api.statistics import UNITS
 from balance.blocks import newest_season
-from balance.formulas.samples.sample_estimate import FEW, METHOD, NO_MEAN, MeanEstimate, estimate_mean, progress_of
+from balance.formulas.samples.sample_estimate import (
+    AT_RANDOM,
+    FEW,
+    METHOD,
+    NO_MEAN,
+    ROUGH,
+    MeanEstimate,
+    estimate_mean,
+    progress_of,
+)
 from balance.formulas.samples.sample_size import FEWEST_FOR_A_SPREAD
 from balance.formulas.samples.sample_steps import estimate_steps, progress_step
 from balance.samples.sampling import Spread, Wanted, frame_of, season_ahead, spread_of
@@ -28,11 +37,6 @@ from records.api.views import FarmView
 from records.services.vineyards import block_of
 from records.units import from_canonical
 
-AT_RANDOM: Final = (
-    "The interval holds for vines drawn at random. After a systematic draw the formula treats them as random, which on "
-    "open field data was about right or a little too wide; for vines picked by eye it means nothing."
-)
-ROUGH: Final = "The spread of so few weights is rough: weigh what is still needed, and ask again."
 NOBODY_WEIGHED: Final = "No vine of the block was weighed in this season."
 
 

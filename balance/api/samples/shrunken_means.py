@@ -14,8 +14,7 @@ from balance.api.figures import FigureOut, given
 from balance.api.samples.sample_sizes import VINE
 from balance.api.samples.shrunken_out import DrawnTogetherOut, ShrunkenOut, mean_shown, together_shown, weight_shown
 from balance.api.statistics import UNITS
-from balance.formulas.samples.shrinkage import Group, shrink
-from balance.samples.block_means import BlockMean, block_means, newest_season_of_farm
+from balance.samples.block_means import BlockMean, block_means, drawn_together, newest_season_of_farm
 from records.api.fields import cultivar_field
 from records.api.parameters import SEASON, text_of
 from records.api.strict import StrictIntegerField, StrictQuery
@@ -48,8 +47,9 @@ class ShrunkenMeansOut(DrawnTogetherOut):
 
 def _shown(blocks: list[BlockMean], season: int | None, unit: str) -> dict[str, Any]:
     weighed = [each for each in blocks if each.mean is not None]
-    told = shrink([Group(each.n, each.mean or 0.0, each.standard_deviation, each.vines) for each in weighed])
-    shown = {each.block: mean_shown(mean, unit) for each, mean in zip(weighed, told.means, strict=True)}
+    drawn = drawn_together(blocks)
+    told = drawn.told
+    shown = {block: mean_shown(mean, unit) for block, mean in drawn.of_block.items()}
     farm_mean = told.farm_means[0] if told.farm_means else None
     inputs = [
         given("blocks", len(blocks), "{block}"),

@@ -14,10 +14,10 @@ from rest_framework import serializers
 from balance.api.figures import MethodOut
 from balance.api.targets.young_arm_answers import ExplainedOut, HeldBackOut, explained_shown, held_back_shown
 from balance.blocks import BlockTargets
+from balance.cordons.held_back import held_back_on, lost_among
 from balance.cordons.young_arms import Young
 from balance.formulas.cordons.young_arm_words import explain_count
 from balance.formulas.cordons.young_arms import METHOD, HeldBack
-from balance.packed import places_among
 
 
 class VineYoungArmsOut(HeldBackOut):
@@ -39,15 +39,6 @@ class YoungArmsOfBlockOut(serializers.Serializer[Any]):
     vines = VineYoungArmsOut(many=True)
 
 
-def young_on(computed: BlockTargets, young: Mapping[uuid.UUID, Young]) -> dict[int, Young]:
-    """Give young arms by the position of their vine in walking order; of a vine in another row there are none."""
-    if not young:
-        return {}
-    wanted = np.frombuffer(b"".join(vine.bytes for vine in young), dtype=np.uint8).reshape(-1, 16)
-    at = places_among(wanted, computed.walked.vines.ids).tolist()
-    return dict(sorted((place, each) for place, each in zip(at, young.values(), strict=True) if place >= 0))
-
-
 def positions_among(size: int, young: Mapping[int, Young]) -> NDArray[np.float64]:
     """Give for every vine where it stands among those with young arms; NaN where it has none."""
     positions = np.full(size, np.nan)
@@ -59,20 +50,18 @@ def young_arms_of_block_shown(computed: BlockTargets, young: Mapping[int, Young]
     """Show the young arms of a block; None where there are none."""
     if not young:
         return None
-    vines = [_vine(computed, place, each) for place, each in young.items()]
-    known = [vine["lost"] for vine in vines if vine["lost"] is not None]
+    held = held_back_on(computed, young)
+    lost = lost_among(held)
     return {
         "method": asdict(METHOD),
-        "count": len(vines),
-        "lost": sum(known),
-        "without_number": len(vines) - len(known),
-        "vines": vines,
+        "count": lost.vines,
+        "lost": lost.nodes,
+        "without_number": lost.without_number,
+        "vines": [_vine(computed, place, each, held[place]) for place, each in young.items()],
     }
 
 
-def _vine(computed: BlockTargets, place: int, young: Young) -> dict[str, Any]:
-    nodes = computed.targets.nodes[place]
-    held = young.of(None if np.isnan(nodes) else int(nodes))
+def _vine(computed: BlockTargets, place: int, young: Young, held: HeldBack | None) -> dict[str, Any]:
     vines = computed.walked.vines
     return {
         "vine": str(uuid.UUID(bytes=vines.ids[place].tobytes())),

@@ -21,10 +21,10 @@ from balance.api.targets.block_young_arms import (
     YoungArmsOfBlockOut,
     positions_among,
     young_arms_of_block_shown,
-    young_on,
 )
 from balance.api.targets.outcomes import OUTCOMES, OutcomeOut
 from balance.blocks import BlockTargets, targets_of_block
+from balance.cordons.held_back import young_on
 from balance.cordons.young_arms import Young, young_arms_of_block
 from balance.models import TargetStatus
 from balance.resolution import Resolved

@@ -15,11 +15,11 @@ from rest_framework.response import Response
 from balance.advice import CAUTIONS, NO_FORMULA
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.api.samples.sample_plans import wanted_fields
-from balance.api.samples.sample_progress import AT_RANDOM, NOBODY_WEIGHED
+from balance.api.samples.sample_progress import NOBODY_WEIGHED
 from balance.api.targets.competing import NOT_YET
 from balance.blocks import newest_season
 from balance.formulas.methods import Method, Working
-from balance.formulas.samples.sample_estimate import FEW, METHOD, MeanEstimate, estimate_mean
+from balance.formulas.samples.sample_estimate import AT_RANDOM, FEW, METHOD, MeanEstimate, estimate_mean
 from balance.formulas.targets.explanation import plain, symbol
 from balance.formulas.targets.node_targets import (
     FIXED,

@@ -23,6 +23,11 @@ METHOD: Final = Method(
     note="It holds for vines drawn at random. A systematic sample is treated as a random one: its own variance cannot "
     "be had from one start. Vines picked by eye have no interval.",
 )
+AT_RANDOM: Final = (
+    "The interval holds for vines drawn at random. After a systematic draw the formula treats them as random, which on "
+    "open field data was about right or a little too wide; for vines picked by eye it means nothing."
+)
+ROUGH: Final = "The spread of so few weights is rough: weigh what is still needed, and ask again."
 FEW: Final = "Fewer than two vines were weighed; a spread, and so an interval, needs two."
 NO_MEAN: Final = "The mean is zero, so an error in % of it says nothing."
 TOO_UNEVEN: Final = (
