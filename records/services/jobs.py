@@ -65,9 +65,9 @@ def queue_job(opened: OpenFarm, kind: str) -> Job:
     return job
 
 
-def queue_for_later(farm_id: uuid.UUID, kind: str, when: datetime, asked_by: Person | None = None) -> Job:
+def queue_for_later(farm_id: uuid.UUID, kind: str, when: datetime, asked_by: Person | None = None, **more: Any) -> Job:
     """Note a job that is not due before a certain time, in the open transaction; the sweeper wakes a worker then."""
-    job = Job.objects.create(farm_id=farm_id, kind=kind, asked_by=asked_by)
+    job = Job.objects.create(farm_id=farm_id, kind=kind, asked_by=asked_by, **more)
     JobTicket.objects.create(job_id=job.pk, farm_id=farm_id, leased_until=when)
     return job
 
@@ -211,6 +211,8 @@ def finish(job: Job, state: str, failure: str = "") -> None:
     Job.objects.for_farm(job.farm_id).filter(pk=job.pk).update(**written)
     if job.kind in LEFT_BEHIND:
         LEFT_BEHIND[job.kind](job.farm_id, job.pk)
+    if job.kind in ENDED_IN_VAIN:
+        ENDED_IN_VAIN[job.kind](job.farm_id, job.pk, state, failure)
 
 
 def _give_back(held: _Held) -> None:
