@@ -6,8 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from balance.reports.forms import as_json
+from balance.reports.forms import as_csv, as_json, as_xlsx
 from balance.reports.models import Form
+
+XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @dataclass(frozen=True)
@@ -23,4 +25,6 @@ class Rendered:
 
 FORMS: Final[dict[str, Rendered]] = {
     Form.JSON: Rendered("application/json", "json", "{", as_json.render),
+    Form.CSV: Rendered("application/zip", "zip", "PK", as_csv.render),
+    Form.XLSX: Rendered(XLSX, "xlsx", "PK", as_xlsx.render),
 }
