@@ -48,7 +48,7 @@ Work = Callable[[uuid.UUID, uuid.UUID], Iterator[Progress]]
 KINDS: Final[dict[str, Work]] = {}
 #: What whoever asks for a kind of job must be allowed until it is delivered; to read, where nothing is said.
 RIGHTS: Final[dict[str, Right]] = {}
-#: What else is noted where a job of a kind ends without success, in the same transaction: farm, job, its state, and why.
+#: What else is noted where a job of a kind ends in vain, in the same transaction; told farm, job, its state and why.
 ENDED_IN_VAIN: Final[dict[str, Callable[[uuid.UUID, uuid.UUID, str, str], object]]] = {}
 #: What takes away what an unfinished job of a kind left, in the transaction that says it is over; most leave nothing,
 #: or what they leave stands by itself.
