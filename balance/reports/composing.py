@@ -7,16 +7,27 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.advice import CAUTIONS
-from balance.missing_vines import places_in
 from balance.reports.document import BlockLine, BlockPage, FarmReport, Section
+from balance.reports.facts import Facts
 from balance.reports.reading import Reading
 from balance.reports.sections import prunings
 from balance.reports.sources import sources_of
 from balance.reports.summary import summary_of
+from records.errors import NotValid
 from records.models import Block
 
+
+@dataclass(frozen=True)
+class Part:
+    """One section of a page: its code and title, and what composes it."""
+
+    code: str
+    title: str
+    compose: Callable[[Facts], Section]
+
+
 #: In the order in which they stand on the page.
-SECTIONS: Final[tuple[Callable[[Reading, Block], Section], ...]] = (prunings.section,)
+SECTIONS: Final = (Part(prunings.CODE, prunings.TITLE, prunings.section),)
 
 
 @dataclass(frozen=True)
@@ -29,16 +40,17 @@ class Composed:
 
 def compose_block(reading: Reading, block: Block) -> Composed:
     """Compose what the report says of one block."""
+    facts = Facts(reading, block)
     page = BlockPage(
         block=str(block.pk),
         name=block.name,
         cultivar=block.cultivar.name if block.cultivar else block.cultivar_as_named,
         rootstock=block.rootstock,
         training=block.get_training_display(),
-        vines=_standing(reading, block),
-        sections=tuple(_sections(reading, block)),
+        vines=facts.places.count - facts.places.missing,
+        sections=tuple(_sections(facts)),
     )
-    return Composed(summary_of(reading, block, page), page)
+    return Composed(summary_of(facts, page), page)
 
 
 def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmReport:
@@ -59,11 +71,9 @@ def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmR
     ).checked()
 
 
-def _standing(reading: Reading, block: Block) -> int:
-    places = places_in(reading.opened, block, reading.season)
-    return places.count - places.missing
-
-
-def _sections(reading: Reading, block: Block) -> Iterator[Section]:
-    for section in SECTIONS:
-        yield section(reading, block)
+def _sections(facts: Facts) -> Iterator[Section]:
+    for part in SECTIONS:
+        try:
+            yield part.compose(facts)
+        except NotValid as refused:  # such as a block of more vines than are computed at once
+            yield Section(part.code, part.title, reason=refused.detail)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from django.db import connection, transaction
 from psycopg import IsolationLevel
@@ -25,10 +25,14 @@ _HOLDER: Final = "-c statement_timeout=60000 -c idle_in_transaction_session_time
 
 @dataclass(frozen=True)
 class Moment:
-    """One point in time that any number of transactions can be opened at."""
+    """One point in time that any number of transactions can be opened at.
+
+    ``kept`` is what was asked once and holds for the whole moment.
+    """
 
     snapshot: str
     taken_at: datetime
+    kept: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,7 @@ class Reading:
     season: int
     units: Units
     taken_at: datetime
+    kept: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 @contextmanager
@@ -79,7 +84,7 @@ def reading_at(moment: Moment, farm_id: uuid.UUID, person: Person, season: int, 
         caller = Caller(person)
         enter(caller)
         opened = open_farm(caller, farm_id, Right.READ)
-        yield Reading(opened, season, units, moment.taken_at)
+        yield Reading(opened, season, units, moment.taken_at, moment.kept)
 
 
 def blocks_of(reading: Reading) -> list[Block]:

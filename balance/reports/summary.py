@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from balance.reports.document import LOW, NOT_KNOWN, BlockLine, BlockPage
-from balance.reports.reading import Reading
-from records.models import Block
+from balance.reports.facts import Facts
 
 
-def summary_of(reading: Reading, block: Block, page: BlockPage) -> BlockLine:  # noqa: ARG001
+def summary_of(facts: Facts, page: BlockPage) -> BlockLine:  # noqa: ARG001
     """Give the line of one block."""
     return BlockLine(
         block=page.block,

@@ -1,0 +1,153 @@
+"""What several sections ask of one block, computed once and only where it is asked for."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+
+from balance.blocks import BlockTargets, targets_of_block
+from balance.buds.pooled_samples import PooledSamples, samples_of_block
+from balance.cordons.blank_share import BlankCordon, blank_cordon_of
+from balance.cordons.worklist import Wanted, Worklist, worklist
+from balance.crops.block_crops import BlockLoad, Crop, crops_of, firmest, loads_of, standing_in
+from balance.crops.size_trends import BlockTrend, trend_of
+from balance.formulas.cordons.reminders import WINTER
+from balance.formulas.ranges import Range, judge
+from balance.formulas.samples.sample_estimate import MeanEstimate, estimate_mean
+from balance.missing_vines import Places, missing_among, places_in
+from balance.ranges import AssignedRange, range_for
+from balance.reports.reading import Reading
+from balance.samples.block_means import DrawnTogether, block_means, drawn_together
+from balance.samples.sampling import MOST_VINES, Frame
+from records.access import OpenFarm
+from records.models import Block, Cultivar, Measure
+
+#: Of the intervals of means, and of the change of vine size a year [%]; as the API has them unless asked otherwise.
+CONFIDENCE: Final = 95.0
+CONFIDENCE_OF_TREND: Final = 90
+#: So many seasons of a block's past are shown; the trend itself rests on all.
+SEASONS_SHOWN: Final = 12
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The newest crop load that the prunings weighed allow, and where it lies in its range; None without a range."""
+
+    season: int
+    load: BlockLoad
+    verdict: str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Facts:
+    """One block at the moment of a report."""
+
+    reading: Reading
+    block: Block
+
+    @property
+    def opened(self) -> OpenFarm:
+        return self.reading.opened
+
+    @property
+    def season(self) -> int:
+        return self.reading.season
+
+    @cached_property
+    def targets(self) -> BlockTargets:
+        """The targets of the winter before the harvest."""
+        return targets_of_block(self.opened, self.block, self.season, most=MOST_VINES)
+
+    @cached_property
+    def frame(self) -> Frame:
+        """The vines in walking order, and which of them stand."""
+        walked = self.targets.walked
+        return Frame(self.season, walked, ~missing_among(self.opened, self.block, self.season, walked.vines.ids))
+
+    @cached_property
+    def estimate(self) -> MeanEstimate:
+        """The mean pruning weight of the winter before the harvest [kg]."""
+        return estimate_mean(self.frame.walked.weights_kg, CONFIDENCE, self.frame.population)
+
+    @cached_property
+    def places(self) -> Places:
+        return places_in(self.opened, self.block, self.season)
+
+    @property
+    def weighed(self) -> int:
+        return int(np.isfinite(self.targets.walked.weights_kg).sum())
+
+    @cached_property
+    def crop_range(self) -> AssignedRange | None:
+        return range_for(self.opened, self.block, Measure.YIELD_TO_PRUNING_WEIGHT)
+
+    @cached_property
+    def trend(self) -> BlockTrend:
+        """The trend up to this harvest and the winter after it."""
+        assigned: dict[str, Any] | None = self.crop_range.shown() if self.crop_range else None
+        return trend_of(self.opened, self.block, CONFIDENCE_OF_TREND / 100, assigned, until=self.season)
+
+    @cached_property
+    def crop(self) -> Crop:
+        """What the harvest brought, as it was written down."""
+        return crops_of(self.opened, self.block, self.season).get(self.season, Crop(self.season))
+
+    @cached_property
+    def load(self) -> BlockLoad:
+        """The crop load of the harvest on the firmest basis; without a number it says why."""
+        standing = 0 if self.crop.block_kg is None else standing_in(self.opened, self.block, self.season)
+        loads = loads_of(self.crop, self.trend.winters.get(self.season + 1), standing)
+        return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
+
+    @cached_property
+    def judged(self) -> Judged | None:
+        """The crop load of this harvest, else of the one before; an older one says too little of the block today."""
+        for season in (self.season, self.season - 1):
+            load = self.trend.loads.get(season)
+            if load is not None:
+                return Judged(season, load, self.verdict_of(load))
+        return None
+
+    def verdict_of(self, load: BlockLoad) -> str | None:
+        """Hold a crop load against the range that is assigned, if one is."""
+        told = self.crop_range.shown() if self.crop_range else None
+        return judge(load.quotient.value, Range(told["low"], told["high"], told["unit"]) if told else None)
+
+    @cached_property
+    def buds(self) -> PooledSamples:
+        """The bud samples of the winter before the harvest."""
+        return samples_of_block(self.opened, self.block, self.season)
+
+    @cached_property
+    def blank_cordon(self) -> dict[int, BlankCordon]:
+        """The blank cordon season by season, those in which one was inspected."""
+        first = self.season - SEASONS_SHOWN + 1
+        return {each.season: each for each in blank_cordon_of(self.opened, [self.block.pk], first, self.season)}
+
+    @cached_property
+    def work(self) -> Worklist:
+        """What cordons ask for in the winter after the harvest."""
+        return worklist(self.opened, Wanted(self.season + 1, WINTER, block_id=self.block.pk))
+
+    @property
+    def alike(self) -> DrawnTogether | None:
+        """The means of the farm's blocks of this cultivar; None where the block names none."""
+        cultivar = self.block.cultivar
+        return None if cultivar is None else self._once(f"means of {cultivar.pk}", lambda: self._drawn(cultivar))
+
+    def _drawn(self, cultivar: Cultivar) -> DrawnTogether:
+        return drawn_together(block_means(self.opened, self.season, cultivar))
+
+    def _once(self, name: str, ask: Callable[[], DrawnTogether]) -> DrawnTogether:
+        """Ask once for all blocks of the farm."""
+        kept: dict[tuple[uuid.UUID, int, str], Any] = self.reading.kept
+        key = (self.opened.farm.pk, self.season, name)
+        if key not in kept:
+            kept[key] = ask()
+        found: DrawnTogether = kept[key]
+        return found
