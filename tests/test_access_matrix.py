@@ -352,6 +352,9 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/pruner-calibration"): Case(READ, query="tolerance_percent=20"),
     ("GET", "api/v1/farms/{farm}/jobs"): Case(READ),
     ("GET", "api/v1/farms/{farm}/jobs/{job}"): Case(READ),
+    # The job is an import: it takes the right to record. Whoever comes after the first finds it cancelled, or waiting.
+    ("POST", "api/v1/farms/{farm}/jobs/{job}/cancellation"): Case(RECORD_CHANGE),
+    ("POST", "api/v1/farms/{farm}/jobs/{job}/retry"): Case(ASKS_FOR_WORK),
 }
 
 

@@ -6,14 +6,16 @@ import uuid
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
-from rest_framework import serializers
+from rest_framework import serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from records.access import Right
 from records.api.strict import StrictQuery
 from records.api.views import FarmView
 from records.models import Job
 from records.models.jobs import JobState
+from records.services.cancelling import attempts_of, cancel_job, retry_job
 from records.services.jobs import job_of
 
 JOB_EXAMPLE = {
@@ -27,16 +29,31 @@ JOB_EXAMPLE = {
     "received_at": "2026-11-20T15:04:05Z",
     "started_at": "2026-11-20T15:04:05Z",
     "finished_at": "2026-11-20T15:04:06Z",
+    "cancel_asked_at": None,
 }
+_AT = "2026-11-20T15:04:06Z"
+_STOPPING = {**JOB_EXAMPLE, "state": "running", "progress_done": 120, "finished_at": None, "cancel_asked_at": _AT}
+_CANCELLED = {**_STOPPING, "state": "cancelled", "finished_at": _AT}
+_QUEUED = {
+    **JOB_EXAMPLE, "state": "queued", "attempts": 0, "progress_done": 0, "progress_total": None, "started_at": None,
+    "finished_at": None,
+}  # fmt: skip
+#: The door lets in whoever may read; what the kind of job takes beyond that is asked for once the job is known.
+_ASKING = {"POST": Right.READ}
 UNFINISHED = {JobState.QUEUED, JobState.RUNNING}
 
 
 class JobOut(serializers.ModelSerializer[Job]):
     """Work in the background: where it stands, and why it failed if it did."""
 
+    attempts = serializers.SerializerMethodField(help_text="How often a worker took it up since it was asked for.")
+
     class Meta:
         model = Job
         fields = [*JOB_EXAMPLE]
+
+    def get_attempts(self, job: Job) -> int:
+        return attempts_of(job)
 
 
 class Jobs(FarmView):
@@ -78,3 +95,57 @@ class OneJob(FarmView):
         found = job_of(self.opened, job)
         headers = {"Retry-After": "1"} if found.state in UNFINISHED else {}
         return Response(JobOut(found).data, headers=headers)
+
+
+def _answer(job: Job) -> Response:
+    """Answer 202 while a worker has something left to do, else 200."""
+    unfinished = job.state in UNFINISHED
+    code = status.HTTP_202_ACCEPTED if unfinished else status.HTTP_200_OK
+    return Response(JobOut(job).data, status=code, headers={"Retry-After": "1"} if unfinished else {})
+
+
+class JobCancellation(FarmView):
+    """The end of a job that is not wanted any more."""
+
+    rights = _ASKING
+    serializer_class = JobOut
+
+    @extend_schema(
+        summary="Cancel a job",
+        description="Whoever may ask for such a job may cancel it. One that waits is cancelled at once (200). One that "
+        "runs is asked to stop and does so at its next step (202): follow it; one that was at its last step succeeds. "
+        "What an import had stored by then stays, and its lines say so; of a report or an export nothing is left. "
+        "Asking again changes nothing; a job that has ended otherwise is refused (409).",
+        request=None,
+        responses={200: JobOut, 202: JobOut},
+        tags=["jobs"],
+        examples=[
+            OpenApiExample("Cancelled", value=_CANCELLED, response_only=True, status_codes=["200"]),
+            OpenApiExample("Being stopped", value=_STOPPING, response_only=True, status_codes=["202"]),
+        ],
+    )
+    def post(self, request: Request, farm: uuid.UUID, job: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        return _answer(cancel_job(self.opened, job))
+
+
+class JobRetry(FarmView):
+    """Another try of a job that failed or was cancelled."""
+
+    rights = _ASKING
+    serializer_class = JobOut
+
+    @extend_schema(
+        summary="Try a job again",
+        description="Whoever may ask for such a job may have one that failed or was cancelled tried again: the same "
+        "job, with three attempts more, in the name of whoever asked for it first. What it had done stays done once. "
+        "A job that waits or runs is left as it is, so asking again changes nothing; one that has succeeded is refused "
+        "(409).",
+        request=None,
+        responses={202: JobOut},
+        tags=["jobs"],
+        examples=[OpenApiExample("Waiting again", value=_QUEUED, response_only=True, status_codes=["202"])],
+    )
+    def post(self, request: Request, farm: uuid.UUID, job: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        return _answer(retry_job(self.opened, job))

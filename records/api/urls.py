@@ -85,6 +85,8 @@ urlpatterns = [
     path("farms/<uuid:farm>/imports/<uuid:import_id>/rows", imports.ImportRows.as_view(), name="import-rows"),
     path("farms/<uuid:farm>/jobs", jobs.Jobs.as_view(), name="jobs"),
     path("farms/<uuid:farm>/jobs/<uuid:job>", jobs.OneJob.as_view(), name="job"),
+    path("farms/<uuid:farm>/jobs/<uuid:job>/cancellation", jobs.JobCancellation.as_view(), name="job-cancellation"),
+    path("farms/<uuid:farm>/jobs/<uuid:job>/retry", jobs.JobRetry.as_view(), name="job-retry"),
     path("farms/<uuid:farm>/vines/<uuid:vine>", vines.OneVine.as_view(), name="vine"),
     path("farms/<uuid:farm>/changes", changes.Changes.as_view(), name="changes"),
     # Not within the request's own transaction: this view begins another where two writers waited for each other.

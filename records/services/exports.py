@@ -66,6 +66,8 @@ def whole_export_of(opened: OpenFarm, export_id: uuid.UUID) -> Export:
     if export.attempt is None:
         if export.job.state == JobState.FAILED:
             raise Conflict(f"The export failed: {export.job.failure} Ask for another one.")
+        if export.job.state == JobState.CANCELLED:
+            raise Conflict("The export was cancelled. Ask for another one.")
         raise Conflict("The export is not written yet. Follow its job, and fetch the file once it has succeeded.")
     if export.expires_at is None or export.expires_at <= timezone.now():
         raise Expired(f"The file was kept for {KEPT_FOR.days} days and is gone. Ask for another export.")
@@ -135,6 +137,12 @@ def _finish(export: Export, attempt: int, parts: Parts, *, rows: int, taken_at: 
     jobs.queue_for_later(export.farm_id, KIND_OF_REMOVAL, now + KEPT_FOR)
 
 
+def take_away(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:
+    """Remove the parts of an export that came to nothing; the farm is open."""
+    unfinished = Export.objects.for_farm(farm_id).filter(job_id=job_id, attempt=None).values("pk")
+    ExportPart.objects.for_farm(farm_id).filter(export_id__in=unfinished).delete()
+
+
 def remove(farm_id: uuid.UUID, _: uuid.UUID) -> Iterator[jobs.Progress]:
     """Remove the bytes of every export of a farm that has expired."""
     with transaction.atomic():
@@ -151,4 +159,5 @@ def _remove_expired(farm_id: uuid.UUID) -> int:
 
 jobs.KINDS[KIND] = carry_out
 jobs.RIGHTS[KIND] = Right.MANAGE
+jobs.LEFT_BEHIND[KIND] = take_away
 jobs.KINDS[KIND_OF_REMOVAL] = remove

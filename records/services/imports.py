@@ -111,8 +111,8 @@ def ask_for_import(opened: OpenFarm, asked: Request) -> Asked:
 
 
 def running_again(opened: OpenFarm, known: Import, kind: str = KIND) -> Job:
-    """Give the job of an import; one that failed is tried again."""
-    if known.job.state != JobState.FAILED:
+    """Give the job of an import; one that failed or was cancelled is tried again."""
+    if known.job.state not in {JobState.FAILED, JobState.CANCELLED}:
         return known.job
     job = jobs.queue_job(opened, kind)
     Import.objects.for_farm(opened.farm).filter(pk=known.pk).update(job=job)
@@ -182,11 +182,26 @@ def import_of(opened: OpenFarm, import_id: uuid.UUID) -> Import:
     return imported
 
 
+def carried_by(farm_id: uuid.UUID, job_id: uuid.UUID) -> Import:
+    """Give the import that a job carries out; the farm is open.
+
+    Raises
+    ------
+    NotValid
+        The file was asked for again since, and another job carries it out.
+    """
+    imports = Import.objects.for_farm(farm_id).select_related("job__asked_by")
+    imported: Import | None = imports.filter(job_id=job_id).first()
+    if imported is None:
+        raise NotValid("The file was sent again since, and another job takes it in.")
+    return imported
+
+
 def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     """Store the file's lines chunk by chunk, each with its outcome in one transaction; safe to begin again."""
     with transaction.atomic():
         open_for_work(farm_id)
-        imported: Import = Import.objects.for_farm(farm_id).select_related("job__asked_by").get(job_id=job_id)
+        imported = carried_by(farm_id, job_id)
     column_map = read_map(imported.column_map)
     planned = list(plan(read_table(bytes(imported.content), imported.sheet), column_map))
     counts: dict[str, int] = {}

@@ -21,7 +21,7 @@ from records.kinds import KINDS, Kind
 from records.models import Import, Person
 from records.models.imports import Existing, LineOutcome
 from records.services import jobs
-from records.services.imports import Asked, Request, running_again
+from records.services.imports import Asked, Request, carried_by, running_again
 from records.signals import count_rows
 
 KIND: Final = "import_records"
@@ -73,8 +73,7 @@ def carry_out(careful: Careful, farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterat
     """
     with transaction.atomic():
         open_for_work(farm_id)
-        imports = Import.objects.for_farm(farm_id).select_related("job__asked_by")
-        imported: Import = imports.get(job_id=job_id)
+        imported = carried_by(farm_id, job_id)
         sender = imported.job.asked_by
         opened = _through_the_door(sender, farm_id)
         kind = KINDS[imported.kind]

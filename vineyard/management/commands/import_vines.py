@@ -77,8 +77,10 @@ class Command(BaseCommand):
 
     def _report(self, out: Console, opened: OpenFarm, import_id: Any, options: dict[str, Any]) -> None:
         imported = imports.import_of(opened, import_id)
-        if imported.job.state == "failed":
+        if imported.job.state == JobState.FAILED:
             raise CommandError(imported.job.failure)
+        if imported.job.state == JobState.CANCELLED:
+            raise CommandError("The import was cancelled. Lines that it had stored by then stay; run it again.")
         found = list(_findings(opened, imported))
         _print_counts(out, imported, len(found))
         _print_findings(out, found if options["all_findings"] else found[:SHOWN], len(found))
