@@ -9,6 +9,8 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 from django.conf import settings
@@ -30,6 +32,15 @@ from records.services import jobs
 _NOBODY: Final = "Whoever asked for the report is not known any more. Ask for another one."
 
 
+@dataclass(frozen=True)
+class _Made:
+    """What a report says, what it rests on, and the exact moment, of which it says the second."""
+
+    said: FarmReport
+    formulas: list[PruningFormula]
+    taken_at: datetime
+
+
 def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     """Make one report; gives how many blocks and forms are done, of how many."""
     with transaction.atomic():
@@ -40,15 +51,13 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
         raise NotValid(_NOBODY)
     if asked.attempt is not None:
         return
-    composed = _composed(farm_id, job.asked_by, asked)
-    said: FarmReport | None = None
-    formulas: list[PruningFormula] = []
+    made: _Made | None = None
     done = total = 0
-    for done, total, said, formulas in composed:  # noqa: B007 - the last one counts
+    for done, total, made in _composed(farm_id, job.asked_by, asked):  # noqa: B007 - the last one counts
         yield done, total + len(FORMS)
-    if said is None:
+    if made is None:
         raise NotValid("The report came to nothing.")
-    document = as_json(said)
+    document = as_json(made.said)
     for form, rendered in FORMS.items():
         _keep(farm_id, asked, job.attempts, form, rendered.render(document))
         done += 1
@@ -56,13 +65,11 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     with transaction.atomic():
         open_for_work(farm_id)
         jobs.require_asker(job)
-        _finish(asked, job.attempts, said, formulas)
+        _finish(asked, job.attempts, made)
 
 
-def _composed(
-    farm_id: uuid.UUID, person: Person, asked: Report
-) -> Iterator[tuple[int, int, FarmReport | None, list[PruningFormula]]]:
-    """Compose block by block, all at one moment; gives how far it is, and at the end the report and its formulas."""
+def _composed(farm_id: uuid.UUID, person: Person, asked: Report) -> Iterator[tuple[int, int, _Made | None]]:
+    """Compose block by block, all at one moment; gives how far it is, and at the end what came of it."""
     units, version = units_of(asked.units), str(settings.SPECTACULAR_SETTINGS["VERSION"])
     with this_moment() as moment:
         with reading_at(moment, farm_id, person, asked.season, units) as reading:
@@ -71,10 +78,10 @@ def _composed(
         for block in blocks:
             with reading_at(moment, farm_id, person, asked.season, units) as reading:
                 parts.append(compose_block(reading, block))
-            yield len(parts), len(blocks), None, []
+            yield len(parts), len(blocks), None
         with reading_at(moment, farm_id, person, asked.season, units) as reading:
-            said, formulas = compose(reading, parts, version), formulas_of(reading)
-    yield len(blocks), len(blocks), said, formulas
+            made = _Made(compose(reading, parts, version), formulas_of(reading), reading.taken_at)
+    yield len(blocks), len(blocks), made
 
 
 def _keep(farm_id: uuid.UUID, report: Report, attempt: int, form: str, content: bytes) -> None:
@@ -86,12 +93,12 @@ def _keep(farm_id: uuid.UUID, report: Report, attempt: int, form: str, content: 
         )  # fmt: skip
 
 
-def _finish(report: Report, attempt: int, said: FarmReport, formulas: list[PruningFormula]) -> None:
+def _finish(report: Report, attempt: int, made: _Made) -> None:
     """Say that this attempt's files are the report, unless another attempt was first; take the others' away."""
     unfinished = Report.objects.for_farm(report.farm_id).filter(pk=report.pk, attempt=None)
     mine = unfinished.update(
-        attempt=attempt, taken_at=said.taken_at, document=as_json(said), check_code=said.check_code,
-        made_by_version=said.made_by,
+        attempt=attempt, taken_at=made.taken_at, document=as_json(made.said), check_code=made.said.check_code,
+        made_by_version=made.said.made_by,
     )  # fmt: skip
     files = ReportFile.objects.for_farm(report.farm_id).filter(report_id=report.pk)
     if not mine:
@@ -99,8 +106,15 @@ def _finish(report: Report, attempt: int, said: FarmReport, formulas: list[Pruni
         return
     files.exclude(attempt=attempt).delete()
     ReportFormula.objects.bulk_create(
-        ReportFormula(farm_id=report.farm_id, report_id=report.pk, formula=formula) for formula in formulas
+        ReportFormula(farm_id=report.farm_id, report_id=report.pk, formula=formula) for formula in made.formulas
     )
 
 
+def take_away(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:
+    """Remove the files of a report that came to nothing; the farm is open."""
+    unfinished = Report.objects.for_farm(farm_id).filter(job_id=job_id, attempt=None).values("pk")
+    ReportFile.objects.for_farm(farm_id).filter(report_id__in=unfinished).delete()
+
+
 jobs.KINDS[KIND] = carry_out
+jobs.LEFT_BEHIND[KIND] = take_away
