@@ -12,6 +12,10 @@ from balance.cordons.models import CordonSettings, Reason
 from balance.formulas.cordons.replacement_scope import CORDONS_OF_A_WHOLE_VINE, SCOPE_SOURCE
 from balance.formulas.targets.explanation import plain
 
+#: Units as people write them in a sentence; the code stands beside each number elsewhere.
+_WORDS: Final = {"[ft_i]": "ft", "[in_i]": "in"}
+#: A share is said in whole per cent, unless it is so small that nothing would be left of it.
+_WHOLE_FROM: Final = 10
 OF_THE_BLOCK: Final = "the block's own threshold"
 OF_THE_FARM: Final = "the farm's own threshold"
 
@@ -24,7 +28,10 @@ class Amount:
     unit: str
 
     def __str__(self) -> str:
-        return plain(self.value, 6) if self.unit == "1" else f"{plain(self.value, 6)} {self.unit}"
+        if self.unit == "1":
+            return plain(self.value, 6)
+        word = _WORDS.get(self.unit, self.unit)
+        return f"{plain(self.value, 0 if word == '%' and self.value >= _WHOLE_FROM else 2)} {word}"
 
 
 @dataclass(frozen=True)
@@ -43,18 +50,22 @@ class Ground:
     season: int | None = None
 
     @property
+    def what(self) -> str:
+        """Say what was measured, beside the threshold."""
+        return _SAYS[self.reason].format(self.measured, self.threshold)
+
+    @property
     def sentence(self) -> str:
         """Say it so that it can be read in the row."""
-        what = _SAYS[self.reason].format(self.measured, self.threshold)
-        return f"{_called(self.cordon)}, season {self.season}: {what}" if self.cordon else what
+        return f"{_called(self.cordon)}, season {self.season}: {self.what}" if self.cordon else self.what
 
 
 _SAYS: Final[dict[str, str]] = {
-    Reason.BLANK_SHARE: "{0} of the spur positions blank; proposed from {1} on",
-    Reason.BLANK_LENGTH: "{0} of cordon blank; proposed from {1} on",
-    Reason.DIEBACK: "{0} dead from the end; proposed from {1} on",
-    Reason.FEW_POSITIONS: "{0} spur positions live; proposed below {1}",
-    Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} inspected seasons running; proposed from {1} on",
+    Reason.BLANK_SHARE: "{0} of the spur positions blank (proposed from {1} on)",
+    Reason.BLANK_LENGTH: "{0} of cordon blank (proposed from {1} on)",
+    Reason.DIEBACK: "{0} dead from the end (proposed from {1} on)",
+    Reason.FEW_POSITIONS: "{0} spur positions live (proposed below {1})",
+    Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} inspected seasons running (proposed from {1} on)",
     Reason.MORE_THAN_ONE_CORDON: "{0} cordons of the vine fail, so the whole vine from the trunk",
 }
 

@@ -66,8 +66,14 @@ class Proposal:
 
     @property
     def sentence(self) -> str:
-        """Say why it is proposed, in one line."""
-        return "; ".join(ground.sentence for ground in self.grounds)
+        """Say why it is proposed, in one line; a cordon is named once."""
+        said = [
+            ground.what
+            if before and (before.cordon, before.season) == (ground.cordon, ground.season)
+            else ground.sentence
+            for before, ground in zip((None, *self.grounds), self.grounds, strict=False)
+        ]
+        return "; ".join(said)
 
     def as_case(self) -> dict[str, Any]:
         """Give the members by which a case is opened from it."""

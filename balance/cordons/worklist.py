@@ -98,6 +98,8 @@ class Work:
     def reason(self) -> str:
         """Name the cordon and say why; see ``late``."""
         case = self.case
+        if self.task.code == DECIDE:
+            return self.because  # a proposal names its cordons itself
         return (
             f"{case.cordon.replace('_', ' ')} cordon: {self.because}" if case.cordon else f"whole vine: {self.because}"
         )

@@ -52,10 +52,10 @@ _PROPOSAL: Final[dict[str, Any]] = {
             "inspection": _CASE["inspection"],
             "season": 2026,
             "source": "the farm's own threshold",
-            "sentence": "left cordon, season 2026: 50 % of the spur positions blank; proposed from 40 % on",
+            "sentence": "left cordon, season 2026: 50 % of the spur positions blank (proposed from 40 % on)",
         }
     ],
-    "sentence": "left cordon, season 2026: 50 % of the spur positions blank; proposed from 40 % on",
+    "sentence": "left cordon, season 2026: 50 % of the spur positions blank (proposed from 40 % on)",
     "case": _CASE,
 }
 _EXAMPLE: Final[dict[str, Any]] = {

@@ -47,10 +47,11 @@ def plain(number: Decimal | float, decimals: int = 4) -> str:
 
     Examples
     --------
-    >>> plain(2.8), plain(Decimal("30.00")), plain(17.99871), plain(17.99871, 6)
-    ('2.8', '30', '17.9987', '17.99871')
+    >>> plain(2.8), plain(Decimal("30.00")), plain(17.99871), plain(17.99871, 6), plain(80.4, 0)
+    ('2.8', '30', '17.9987', '17.99871', '80')
     """
-    return f"{number:.{decimals}f}".rstrip("0").rstrip(".")
+    written = f"{number:.{decimals}f}"
+    return written.rstrip("0").rstrip(".") if decimals else written
 
 
 def _worked(number: float) -> str:

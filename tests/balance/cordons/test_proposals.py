@@ -323,4 +323,4 @@ def test_in_walking_order_with_a_sentence_for_the_row(failing):
     for vine in (7, 2):
         failing.look("2026-01-10", vine=vine, living_positions=2)
     assert [it["place"] for it in failing.proposed()] == [3, 8]
-    assert failing.proposed()[0]["sentence"] == "left cordon, season 2026: 2 spur positions live; proposed below 4"
+    assert failing.proposed()[0]["sentence"] == "left cordon, season 2026: 2 spur positions live (proposed below 4)"
