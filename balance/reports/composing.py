@@ -10,7 +10,7 @@ from balance.advice import CAUTIONS
 from balance.reports.document import BlockLine, BlockPage, FarmReport, Section
 from balance.reports.facts import Facts
 from balance.reports.reading import Reading
-from balance.reports.sections import prunings
+from balance.reports.sections import bud_injury, crop_load, prunings, yields
 from balance.reports.sources import sources_of
 from balance.reports.summary import summary_of
 from records.errors import NotValid
@@ -27,7 +27,12 @@ class Part:
 
 
 #: In the order in which they stand on the page.
-SECTIONS: Final = (Part(prunings.CODE, prunings.TITLE, prunings.section),)
+SECTIONS: Final = (
+    Part(prunings.CODE, prunings.TITLE, prunings.section),
+    Part(crop_load.CODE, crop_load.TITLE, crop_load.section),
+    Part(bud_injury.CODE, bud_injury.TITLE, bud_injury.section),
+    Part(yields.CODE, yields.TITLE, yields.section),
+)
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ def figure(
     code: str,
     title: str,
     measure: Measure,
-    value: float | None,
+    value: float | int | None,
     *,
     n: int | None = None,
     ends: Ends | None = None,
@@ -94,6 +94,6 @@ def counted(many: int, one: str, several: str = "") -> str:
     return f"{number(many)} {one if many == 1 else several or f'{one}s'}"
 
 
-def _plain(measure: Measure, value: float | None) -> float | int | None:
+def _plain(measure: Measure, value: float | int | None) -> float | int | None:
     """Keep a count a whole number."""
     return value if isinstance(value, int) and measure.factor == 1 else measure.of(value)

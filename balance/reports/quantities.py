@@ -34,6 +34,7 @@ class Units:
     system: str
     vine_weight: Measure
     cane_weight: Measure
+    berry_weight: Measure
     length: Measure
     weight_per_length: Measure
     block_yield: Measure
@@ -45,6 +46,7 @@ METRIC: Final = Units(
     UnitSystem.METRIC,
     vine_weight=Measure("kg", 1, 2),
     cane_weight=Measure("g", 0.001, 0),
+    berry_weight=Measure("g", 0.001, 2),
     length=Measure("m", 1, 2),
     weight_per_length=Measure("kg/m", 1, 2),
     block_yield=Measure("kg", 1, 0),
@@ -55,6 +57,7 @@ US: Final = Units(
     UnitSystem.US,
     vine_weight=Measure("lb", _POUND, 2),
     cane_weight=Measure("oz", _POUND / 16, 2),
+    berry_weight=Measure("oz", _POUND / 16, 3),
     length=Measure("ft", _FOOT, 1),
     weight_per_length=Measure("lb/ft", _POUND / _FOOT, 2),
     block_yield=Measure("lb", _POUND, 0),
