@@ -6,6 +6,8 @@ from django.db import models
 
 from balance.cordons.models import CordonCase, CordonSettings, CordonStep
 from balance.reports.models import (
+    ProgramReport,
+    ProgramReportFile,
     Report,
     ReportFile,
     ReportFormula,
@@ -21,6 +23,8 @@ __all__ = [
     "CordonSettings",
     "CordonStep",
     "Level",
+    "ProgramReport",
+    "ProgramReportFile",
     "PruningTarget",
     "Report",
     "ReportFile",

@@ -23,6 +23,8 @@ LESS: Final[dict[str, str]] = {
     "cordon_step": "SELECT, INSERT",  # a step is followed, never changed
     "report": "SELECT, INSERT, UPDATE",  # what was told to a grower stays; only its making is noted
     "report_file": "SELECT, INSERT, DELETE",  # what an earlier attempt left goes; a file never changes
+    "program_report": "SELECT, INSERT, UPDATE",
+    "program_report_file": "SELECT, INSERT, DELETE",
     "report_formula": "SELECT, INSERT",
     "report_schedule": "SELECT, INSERT, UPDATE, DELETE",
     "webhook_endpoint": "SELECT, INSERT, UPDATE",  # removed ones stay for their deliveries

@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Final
 
 from django.contrib.postgres.fields import ArrayField
+from django.contrib.postgres.functions import TransactionNow
 from django.db import models
 from django.db.models import Q
 
-from records.models import ApiKey, Job, Person, PruningFormula
+from records.models import ApiKey, Job, Person, Program, PruningFormula
 from records.models.base import FarmOwned, FarmQuerySet, UUIDv7, between, one_of
+from records.models.jobs import JobState
 
 
 class UnitSystem(models.TextChoices):
@@ -96,6 +98,77 @@ class ReportFile(models.Model):
         constraints = [
             one_of("report_file_form_known", "form", Form.values),
             models.UniqueConstraint(name="report_file_once_a_form", fields=["farm", "report", "attempt", "form"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.form} of {self.report_id}"
+
+
+class ProgramReport(models.Model):
+    """One season report of one program, and the work of making it: what it says has been through the privacy rules.
+
+    It belongs to no farm, so it carries its own lease; what it says is released, and nothing of one farm can be had
+    from it (see ``balance.formulas.privacy``).
+    """
+
+    id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="+", db_index=False)
+    season = models.PositiveSmallIntegerField(help_text="Harvest year.")
+    units = models.CharField(max_length=10, choices=UnitSystem.choices)
+    asked_by = models.ForeignKey(Person, null=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
+    request_id = models.CharField(max_length=64, blank=True)
+    created_digest = models.CharField(max_length=64, blank=True, editable=False)
+    received_at = models.DateTimeField(db_default=TransactionNow(), editable=False)
+    state = models.CharField(max_length=10, choices=JobState.choices, default=JobState.QUEUED)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    leased_until = models.DateTimeField(
+        db_default=TransactionNow(), help_text="A worker holds it until then; afterwards anybody may take it up."
+    )
+    progress_done = models.PositiveIntegerField(default=0)
+    progress_total = models.PositiveIntegerField(null=True, blank=True)
+    failure = models.TextField(blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+    taken_at = models.DateTimeField(null=True)
+    document = models.JSONField(null=True)
+    check_code = models.CharField(max_length=64, blank=True)
+    made_by_version = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        db_table = "program_report"
+        constraints = [
+            one_of("program_report_units_known", "units", UnitSystem.values),
+            one_of("program_report_state_known", "state", JobState.values),
+            between("program_report_season_1900_to_2100", "season", 1900, 2100),
+        ]
+        indexes = [
+            models.Index(name="program_report_in_order", fields=["program", "-received_at", "-id"]),
+            models.Index(
+                name="program_report_to_be_made",
+                fields=["leased_until"],
+                condition=Q(state__in=[JobState.QUEUED, JobState.RUNNING]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"program {self.program_id}, season {self.season}"
+
+
+class ProgramReportFile(models.Model):
+    """One form of one program report, as one attempt wrote it."""
+
+    id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
+    report = models.ForeignKey(ProgramReport, on_delete=models.CASCADE, related_name="files", db_index=False)
+    attempt = models.PositiveSmallIntegerField()
+    form = models.CharField(max_length=5, choices=Form.choices)
+    content = models.BinaryField()
+    size = models.PositiveIntegerField(help_text="[bytes]")
+    sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        db_table = "program_report_file"
+        constraints = [
+            one_of("program_report_file_form_known", "form", Form.values),
+            models.UniqueConstraint(name="program_report_file_once_a_form", fields=["report", "attempt", "form"]),
         ]
 
     def __str__(self) -> str:
