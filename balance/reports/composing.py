@@ -10,7 +10,7 @@ from balance.advice import CAUTIONS
 from balance.reports.document import BlockLine, BlockPage, FarmReport, Section
 from balance.reports.facts import Facts
 from balance.reports.reading import Reading
-from balance.reports.sections import bud_injury, crop_load, prunings, yields
+from balance.reports.sections import bud_injury, crop_load, data_gaps, prunings, sampling, structure, yields
 from balance.reports.sources import sources_of
 from balance.reports.summary import summary_of
 from records.errors import NotValid
@@ -32,6 +32,9 @@ SECTIONS: Final = (
     Part(crop_load.CODE, crop_load.TITLE, crop_load.section),
     Part(bud_injury.CODE, bud_injury.TITLE, bud_injury.section),
     Part(yields.CODE, yields.TITLE, yields.section),
+    Part(sampling.CODE, sampling.TITLE, sampling.section),
+    Part(structure.CODE, structure.TITLE, structure.section),
+    Part(data_gaps.CODE, data_gaps.TITLE, data_gaps.section),
 )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from balance.blocks import BlockTargets, targets_of_block
 from balance.buds.pooled_samples import PooledSamples, samples_of_block
 from balance.cordons.blank_share import BlankCordon, blank_cordon_of
+from balance.cordons.open_cases import OpenCases, open_cases_of
 from balance.cordons.worklist import Wanted, Worklist, worklist
 from balance.crops.block_crops import BlockLoad, Crop, crops_of, firmest, loads_of, standing_in
 from balance.crops.size_trends import BlockTrend, trend_of
@@ -133,6 +134,11 @@ class Facts:
     def work(self) -> Worklist:
         """What cordons ask for in the winter after the harvest."""
         return worklist(self.opened, Wanted(self.season + 1, WINTER, block_id=self.block.pk))
+
+    @cached_property
+    def cases(self) -> OpenCases:
+        """The cases of replacement as they stand."""
+        return open_cases_of(self.opened, self.block, self.season)
 
     @property
     def alike(self) -> DrawnTogether | None:

@@ -17,6 +17,7 @@ from typing import Final
 from django.db import connection
 
 from records.access import OpenFarm
+from records.models import DormantRecord
 from records.units import UNITS
 
 #: Fewer weights, of the batch or of the block before, say nothing.
@@ -102,7 +103,20 @@ def doubts_about(opened: OpenFarm, weighed: Iterable[Weighed]) -> list[UnitDoubt
         groups.setdefault((each.block_id, each.unit), []).append(each.kg)
         first_season = min(first_season, each.season)
     enough = {key: values for key, values in groups.items() if len(values) >= FEWEST}
-    before = _medians_before(opened, sorted({block for block, _ in enough})[:_MOST_BLOCKS], first_season)
+    return _doubts(enough, _medians_before(opened, sorted({block for block, _ in enough})[:_MOST_BLOCKS], first_season))
+
+
+def doubts_of_season(opened: OpenFarm, block_id: uuid.UUID, season: int) -> list[UnitDoubt]:
+    """Give the doubts about the weights of one winter of a block, held against its earlier winters."""
+    live = DormantRecord.objects.for_farm(opened.farm).filter(block_id=block_id, season=season, withdrawn_at=None)
+    groups: dict[tuple[str, str], list[float]] = {}
+    for unit, kg in live.filter(pruning_weight_kg__gt=0).values_list("pruning_weight_unit", "pruning_weight_kg"):
+        groups.setdefault((str(block_id), unit), []).append(float(kg))
+    enough = {key: values for key, values in groups.items() if len(values) >= FEWEST}
+    return _doubts(enough, _medians(opened, [str(block_id)] if enough else [], f"r.season < {int(season)}"))
+
+
+def _doubts(enough: dict[tuple[str, str], list[float]], before: dict[str, float]) -> list[UnitDoubt]:
     return [
         UnitDoubt(block, unit, likely, len(values), median, before[block])
         for (block, unit), values in sorted(enough.items())
