@@ -160,6 +160,8 @@ def _own_stack(command: str, *, demo: bool) -> Iterator[None]:
     try:
         with holding.stack_in(folder) as stack:
             _set({**stack.environment(), "SECRET_KEY": secret_of(folder)})
+            if demo and "EMAIL_URL_FILE" not in os.environ:
+                _set({"EMAIL_URL": "console:"})
             if command not in {*SERVICE, "migrate", "restore"}:
                 _prepare_if_empty()
             yield

@@ -183,6 +183,25 @@ CELERY_BEAT_SCHEDULE = {
     "sweep-jobs": {"task": "records.tasks.sweep_jobs", "schedule": 10.0},
 }
 
+# --- What leaves the house -----------------------------------------------------------------------------
+
+#: Hosts with ports that webhooks may go to wherever they lead: receivers in a network of one's own, and in tests.
+WEBHOOKS_MAY_GO_TO: frozenset[str] = env.places(
+    "WEBHOOKS_MAY_GO_TO",
+    "the receivers of webhooks, as host:port with commas, that need not be public and may have any port",
+)
+WEBHOOKS_CA_FILE: str = env.file(
+    "WEBHOOKS_CA_FILE",
+    "a file of certificates (PEM) of authorities of your own that receivers of webhooks may be signed by",
+)
+_MAIL = env.mail("EMAIL_URL", "how mail is sent", "none:")
+EMAIL_BACKEND = _MAIL.backend
+EMAIL_HOST, EMAIL_PORT = _MAIL.host, _MAIL.port
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = _MAIL.user, _MAIL.password
+EMAIL_USE_TLS, EMAIL_USE_SSL = _MAIL.starttls, _MAIL.tls
+EMAIL_TIMEOUT = 10  # less than a worker's lease
+DEFAULT_FROM_EMAIL = env.text("EMAIL_FROM", "the address that mail comes from", "vineyard@localhost")
+
 # --- The API -------------------------------------------------------------------------------------------
 
 REST_FRAMEWORK = {
@@ -236,6 +255,8 @@ SPECTACULAR_SETTINGS = {
         "CordonReason": "balance.cordons.models.Reason",
         "CordonScope": "balance.cordons.models.Scope",
         "HarvestScope": "records.kinds.definitions.SCOPES",
+        "ReportForm": "balance.reports.models.Form",
+        "FormEnum": ["spur", "cane"],
         "BulkErrorStatus": [(status, status) for status in (400, 409, 412, 422)],
     },
     "POSTPROCESSING_HOOKS": [

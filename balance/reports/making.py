@@ -17,6 +17,7 @@ from django.conf import settings
 from django.db import transaction
 
 from balance.models import Report, ReportFile, ReportFormula
+from balance.reports import announcing
 from balance.reports.asking import KIND
 from balance.reports.composing import Composed, compose, compose_block
 from balance.reports.document import FarmReport, as_json
@@ -108,6 +109,7 @@ def _finish(report: Report, attempt: int, made: _Made) -> None:
     ReportFormula.objects.bulk_create(
         ReportFormula(farm_id=report.farm_id, report_id=report.pk, formula=formula) for formula in made.formulas
     )
+    announcing.report_ready(report)
 
 
 def take_away(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:

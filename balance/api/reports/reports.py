@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
-from balance.models import Report
+from balance.models import Report, ReportFile
 from balance.reports.asking import UNFINISHED, ask_for_report, file_of, report_of, reports_of
 from balance.reports.models import Form, UnitSystem
 from balance.reports.rendering import FORMS
@@ -139,6 +139,32 @@ class OneReport(FarmView):
         return Response(self.get_serializer(found).data, headers=headers)
 
 
+#: The answers of whatever gives a file of a report, for the OpenAPI document.
+FILES_OF_A_REPORT: Final = {
+    (200, rendered.media_type): OpenApiResponse(
+        OpenApiTypes.BINARY,
+        description=f"The report as {Form(form).label}.",
+        examples=[OpenApiExample("Its beginning", value=rendered.begins, media_type=rendered.media_type)],
+    )
+    for form, rendered in FORMS.items()
+}
+
+
+def as_attachment(file: ReportFile) -> HttpResponse:
+    """Give a file of a report to be kept by whoever asked and by nothing on the way, and to run nothing."""
+    rendered = FORMS[file.form]
+    return HttpResponse(
+        bytes(file.content),
+        content_type=rendered.media_type,
+        headers={
+            "Content-Disposition": f'attachment; filename="report-{file.report_id}.{rendered.suffix}"',
+            "Cache-Control": "private, no-store",
+            "X-Content-Type-Options": "nosniff",
+            "Content-Security-Policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:",
+        },
+    )
+
+
 class ReportFileView(FarmView):
     """One file of a report."""
 
@@ -146,29 +172,11 @@ class ReportFileView(FarmView):
         summary="Fetch a file of a season report",
         description="One form of the report, as an attachment that no cache keeps. 409 until it is made.",
         parameters=[OpenApiParameter("form", str, OpenApiParameter.PATH, enum=list(FORMS), description="Which form.")],
-        responses={
-            (200, rendered.media_type): OpenApiResponse(
-                OpenApiTypes.BINARY,
-                description=f"The report as {Form(form).label}.",
-                examples=[OpenApiExample("Its beginning", value=rendered.begins, media_type=rendered.media_type)],
-            )
-            for form, rendered in FORMS.items()
-        },
+        responses=FILES_OF_A_REPORT,
         tags=["reports"],
     )
     def get(self, request: Request, farm: uuid.UUID, report: uuid.UUID, form: str) -> HttpResponse:  # noqa: ARG002
         StrictQuery.of(request)
         if form not in FORMS:
             raise NotFound
-        found = file_of(self.opened, report, form)
-        rendered = FORMS[form]
-        return HttpResponse(
-            bytes(found.content),
-            content_type=rendered.media_type,
-            headers={
-                "Content-Disposition": f'attachment; filename="report-{report}.{rendered.suffix}"',
-                "Cache-Control": "private, no-store",
-                "X-Content-Type-Options": "nosniff",
-                "Content-Security-Policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:",
-            },
-        )
+        return as_attachment(file_of(self.opened, report, form))
