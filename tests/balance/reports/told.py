@@ -52,6 +52,26 @@ SUSPECTS = Table(
 )  # fmt: skip
 
 
+def charts(title: str = "Pruning weights", name: str = "Lower Terrace") -> tuple[Chart, ...]:
+    """Give one chart of each kind, as the sections make them, with a text of somebody's in title, row and source."""
+    from balance.reports.charts import Assigned, Centre, SeasonPoint, ShareRow, histogram, over_seasons, shares
+    from balance.reports.charts.pieces import Quantity
+
+    weights = [0.4, 0.9, 1.1, 1.3, 1.6, 1.6, 1.9, 2.2, 2.4, 3.1, None]
+    years = [
+        SeasonPoint(2023, 8.25, 24, 7.1, 9.4), SeasonPoint(2024, None, reason=f"Nothing was weighed. {title}"),
+        SeasonPoint(2025, 10.5, 24, 9.3, 11.7), SeasonPoint(2026, 12.345678901, 24, 10.9, 13.8),
+    ]  # fmt: skip
+    rows = [ShareRow(name, (17, 5, 2)), ShareRow("Hill", None, "not counted")]
+    load = Quantity("Crop load", "kg/kg", 1)
+    weight = Quantity("Pruning weight of a vine", "lb")
+    return (
+        histogram("weights", title, weights, of=weight, centre=Centre("mean", 1.65, 1.2, 2.1, "95 % interval")),
+        over_seasons("crop_load", title, years, of=load, assigned=Assigned(5, 10, title, 0)),
+        shares("counts", title, ("On target", "More than the target", "Fewer than the target"), rows),
+    )
+
+
 def report(charts: tuple[Chart, ...] = ()) -> FarmReport:
     """Give the report of an invented farm with a block of each standing."""
     lines = (
@@ -97,4 +117,4 @@ def with_text(plain: Any, text: str) -> Any:
         return {name: said if name in NOT_WRITTEN else with_text(said, text) for name, said in plain.items()}
     if isinstance(plain, list):
         return [with_text(said, text) for said in plain]
-    return text if isinstance(plain, str) else plain
+    return text if isinstance(plain, str) and plain else plain

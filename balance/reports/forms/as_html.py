@@ -1,0 +1,148 @@
+"""The report as one page for a phone, a screen or paper: it stands alone, loads nothing and runs nothing.
+
+Whatever a person wrote is put in by the template, which escapes it; charts stand in as pictures, in which nothing is
+carried out either.  The page says itself that only its own style counts, so also a copy that somebody saved.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections import Counter
+from functools import cache
+from typing import Any, Final
+
+from django.template.loader import render_to_string
+
+from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UNDER
+from balance.reports.forms.chart_data import chart_data
+from balance.reports.words import (
+    CONFIDENCE_WORDS,
+    STANDING_WORDS,
+    UNIT_WORDS,
+    VERDICT_WORDS,
+    cell,
+    headed,
+    interval_of,
+    moment_of,
+    number,
+    range_of,
+    value_of,
+)
+
+Plain = dict[str, Any]
+#: Of a page that is looked at: no script, no fetch, no form, no frame around it, and an origin of its own.
+POLICY: Final = (
+    "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
+#: Tables with more columns get a box of their own to scroll in where the page is narrow.
+_FEW_COLUMNS: Final = 3
+_LOOK_FIRST: Final = (OVER, UNDER, NOT_KNOWN)
+
+
+def render(document: Plain) -> bytes:
+    """Write the page."""
+    style, digest = _style()
+    places = {page["block"]: f"block-{at}" for at, page in enumerate(document["blocks"], start=1)}
+    context = {
+        "style": style,
+        "policy": f"default-src 'none'; style-src '{digest}'; img-src data:; base-uri 'none'; form-action 'none'",
+        "report": document,
+        "moment": moment_of(document["taken_at"]),
+        "units": UNIT_WORDS[document["units"]],
+        "tally": _tally(document),
+        "look_first": [_line(line, places) for line in _in_need(document)],
+        "lines": [_line(line, places) for line in document["summary"]],
+        "blocks": [_block(page, f"block-{at}") for at, page in enumerate(document["blocks"], start=1)],
+        "lead": document["cautions"][:1],
+    }
+    return render_to_string("balance/farm_report.html", context).encode()
+
+
+@cache
+def _style() -> tuple[str, str]:
+    """Give the page's style and how a policy names it."""
+    style = render_to_string("balance/farm_report.css")
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return style, f"sha256-{digest}"
+
+
+def _tally(document: Plain) -> list[Plain]:
+    counts = Counter(line["standing"] for line in document["summary"])
+    return [{"standing": each, "word": STANDING_WORDS[each], "count": counts[each]} for each in STANDINGS]
+
+
+def _in_need(document: Plain) -> list[Plain]:
+    """Give the blocks that need a look, those first that need it most; where all are in balance, none."""
+    lines = [line for line in document["summary"] if line["standing"] != IN_BALANCE]
+    return sorted(lines, key=lambda line: _LOOK_FIRST.index(line["standing"]))
+
+
+def _line(line: Plain, places: dict[str, str]) -> Plain:
+    return {
+        **line,
+        "place": places.get(line["block"], ""),
+        "word": STANDING_WORDS[line["standing"]],
+        "known": line["standing"] != NOT_KNOWN,
+        "confidence_word": CONFIDENCE_WORDS[line["confidence"]],
+        "figures": [_figure(figure) for figure in line["figures"]],
+    }
+
+
+def _block(page: Plain, place: str) -> Plain:
+    sections = [_section(section, f"{place}-{at}") for at, section in enumerate(page["sections"], start=1)]
+    return {**page, "place": place, "sections": sections}
+
+
+def _section(section: Plain, place: str) -> Plain:
+    return {
+        **section,
+        "place": place,
+        "figures": [_figure(figure) for figure in section["figures"]],
+        "tables": [_table(table) for table in section["tables"]],
+        "charts": [_chart(chart) for chart in section["charts"]],
+    }
+
+
+def _figure(figure: Plain) -> Plain:
+    counted = [] if figure["n"] is None else [f"n = {number(figure['n'])}"]
+    return {
+        **figure,
+        "written": value_of(figure),
+        "details": "; ".join(part for part in (*counted, interval_of(figure)) if part),
+        "range": range_of(figure),
+        "verdict_word": VERDICT_WORDS.get(figure["verdict"], ""),
+    }
+
+
+def _table(table: Plain) -> Plain:
+    columns = table["columns"]
+    return {
+        **table,
+        "headings": [{"text": headed(column), "number": column["number"]} for column in columns],
+        "lines": [[_cell(value, column) for value, column in zip(row, columns, strict=True)] for row in table["rows"]],
+        "wide": len(columns) > _FEW_COLUMNS,
+        "gaps": any(value is None for row in table["rows"] for value in row),
+    }
+
+
+def _cell(value: str | float | None, column: Plain) -> Plain:
+    return {"text": cell(value, column), "number": column["number"], "missing": value is None}
+
+
+def _chart(chart: Plain) -> Plain:
+    data = chart_data(chart["spec"])
+    numbers = [at >= data.words for at in range(len(data.headings))]
+    return {
+        **chart,
+        "picture": _picture(chart["spec"]),
+        "headings": list(zip(data.headings, numbers, strict=True)),
+        "lines": [list(zip(line, numbers, strict=True)) for line in data.lines],
+    }
+
+
+def _picture(spec: Plain) -> str:
+    from balance.reports.charts import svg_of  # noqa: PLC0415 - only workers draw
+
+    return f"data:image/svg+xml;base64,{base64.b64encode(svg_of(spec).encode()).decode()}"
