@@ -11,4 +11,4 @@ class BalanceConfig(AppConfig):
 
     def ready(self) -> None:
         """Register the kinds of job, for whichever process carries one out."""
-        from balance.reports import making  # noqa: F401, PLC0415 - not before the models are there
+        from balance.reports import making, schedules  # noqa: F401, PLC0415 - not before the models are there
