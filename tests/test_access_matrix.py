@@ -123,6 +123,7 @@ def own_range(begins: str, **more: Any) -> dict[str, Any]:
     return {"code": f"{begins}{uuid.uuid4()}", "label": "canes", "source": "our own trial", **limits, **more}
 
 
+RECEIVER = {"url": "https://receiver.tern-hill.example/told", "events": ["report.ready", "report.failed"]}
 CSV_OF_VINES = "row,vine,pruning_weight\n1,1,1.25\n"
 
 MATRIX: dict[tuple[str, str], Case] = {
@@ -299,6 +300,32 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/reports"): Case(ASKS_FOR_REPORT, body=lambda _: {"season": 2027, "units": "us"}),
     ("GET", "api/v1/farms/{farm}/reports/{report}"): Case(READ),
     ("GET", "api/v1/farms/{farm}/reports/{report}/files/{form}"): Case(NOT_MADE_YET, ids={"form": "json"}),
+    ("POST", "api/v1/farms/{farm}/reports/{report}/links"): Case(
+        (401, 404, 404, 201, 201, 201, 201), body=lambda _: {"form": "json"}
+    ),
+    ("GET", "api/v1/report-links/{token}"): Case(ANYBODY),  # an owner's: it opens to whoever holds it
+    ("GET", "api/v1/farms/{farm}/webhook-endpoints"): Case(MANAGE_ONLY),
+    ("POST", "api/v1/farms/{farm}/webhook-endpoints"): Case(MANAGE, body=lambda _: RECEIVER),
+    ("GET", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}"): Case(MANAGE_ONLY),
+    ("PATCH", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}"): Case(
+        MANAGE_CHANGE, body=lambda _: {"events": ["report.failed"]}, if_match=True
+    ),
+    ("DELETE", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}"): Case((*MANAGE_ONLY[:-1], 204), if_match=True),
+    ("POST", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}/test"): Case((*MANAGE_ONLY[:-1], 202)),
+    ("GET", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}/deliveries"): Case(MANAGE_ONLY),
+    ("POST", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}/deliveries/{delivery}/redelivery"): Case(
+        (*MANAGE_ONLY[:-1], 202)
+    ),
+    ("GET", "api/v1/farms/{farm}/report-schedules"): Case(READ),
+    # One for each person and farm: whose it is has it already.
+    ("POST", "api/v1/farms/{farm}/report-schedules"): Case(
+        (401, 404, 404, 201, 201, 201, 200), body=lambda _: {"units": "us"}
+    ),
+    ("GET", "api/v1/farms/{farm}/report-schedules/{schedule}"): Case(OWN_KEY),
+    ("PATCH", "api/v1/farms/{farm}/report-schedules/{schedule}"): Case(
+        OWN_KEY, body=lambda _: {"by_email": False}, if_match=True
+    ),
+    ("DELETE", "api/v1/farms/{farm}/report-schedules/{schedule}"): Case((*OWN_KEY[:-1], 204), if_match=True),
     ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
     ("GET", "api/v1/farms/{farm}/cordon-outlook"): Case(READ, query="winters=2"),
     ("GET", "api/v1/farms/{farm}/cordon-capacity"): Case(READ, query="pace=2&winters=3"),
@@ -442,8 +469,19 @@ def make_scene(player: Any, farm: Any, program: Any) -> Scene:
     scene.ids["export"] = player.client.post(f"{address}/exports").json()["id"]
     asked = player.client.post(f"{address}/reports", {"season": 2026, "units": "metric"}, format="json")
     scene.ids["report"] = asked.json()["id"]
+    wished = player.client.post(f"{address}/report-schedules", {"units": "metric"}, format="json")
+    scene.ids["schedule"] = wished.json()["id"]
+    scene.ids |= _own_receiver(player, address, scene)
     scene.ids |= {"import_id": imported["import"]["id"], "job": imported["job"]["id"]}
     return scene
+
+
+def _own_receiver(player: Any, address: str, scene: Scene) -> dict[str, Any]:
+    """Add a receiver with one message that waits for it, and a link to the report."""
+    endpoint = player.client.post(f"{address}/webhook-endpoints", RECEIVER, format="json").json()["id"]
+    delivery = player.client.post(f"{address}/webhook-endpoints/{endpoint}/test").json()["id"]
+    made = player.client.post(f"{address}/reports/{scene.ids['report']}/links", {"form": "json"}, format="json").json()
+    return {"endpoint": endpoint, "delivery": delivery, "token": made["url"].rpartition("/")[2]}
 
 
 def _own_case(player: Any, address: str, scene: Scene) -> dict[str, Any]:
@@ -549,7 +587,7 @@ def test_a_foreign_vine_in_a_body_is_refused_as_one_that_does_not_exist(cast, sc
 
 
 def test_every_slot_of_a_route_is_an_id_that_cannot_be_guessed_or_a_name_of_the_service():
-    text_slots = {"code", "kind", "formula", "range", "form"}
+    text_slots = {"code", "kind", "formula", "range", "form", "token"}  # a token is signed
     for pattern in _patterns(get_resolver().url_patterns):
         for name, converter in pattern.pattern.converters.items():
             assert isinstance(converter, UUIDConverter) or name in text_slots or name == "path"

@@ -6,7 +6,7 @@ from typing import Final
 
 from django.urls import path
 
-from balance.api.reports import reports
+from balance.api.reports import deliveries, links, reports, schedules, webhooks
 
 ADDRESSES: Final = [
     path("farms/<uuid:farm>/reports", reports.Reports.as_view(), name="reports"),
@@ -15,5 +15,30 @@ ADDRESSES: Final = [
         "farms/<uuid:farm>/reports/<uuid:report>/files/<slug:form>",
         reports.ReportFileView.as_view(),
         name="report-file",
+    ),
+    path("farms/<uuid:farm>/report-schedules", schedules.Schedules.as_view(), name="report-schedules"),
+    path("farms/<uuid:farm>/report-schedules/<uuid:schedule>", schedules.OneSchedule.as_view(), name="report-schedule"),
+    path("farms/<uuid:farm>/reports/<uuid:report>/links", links.ReportLinks.as_view(), name="report-links"),
+    path("report-links/<str:token>", links.ReportLink.as_view(), name="report-link"),
+    path("farms/<uuid:farm>/webhook-endpoints", webhooks.WebhookEndpoints.as_view(), name="webhook-endpoints"),
+    path(
+        "farms/<uuid:farm>/webhook-endpoints/<uuid:endpoint>",
+        webhooks.OneWebhookEndpoint.as_view(),
+        name="webhook-endpoint",
+    ),
+    path(
+        "farms/<uuid:farm>/webhook-endpoints/<uuid:endpoint>/test",
+        deliveries.WebhookTest.as_view(),
+        name="webhook-test",
+    ),
+    path(
+        "farms/<uuid:farm>/webhook-endpoints/<uuid:endpoint>/deliveries",
+        deliveries.WebhookDeliveries.as_view(),
+        name="webhook-deliveries",
+    ),
+    path(
+        "farms/<uuid:farm>/webhook-endpoints/<uuid:endpoint>/deliveries/<uuid:delivery>/redelivery",
+        deliveries.WebhookRedelivery.as_view(),
+        name="webhook-redelivery",
     ),
 ]
