@@ -65,9 +65,9 @@ class Axis:
         """Give how much room the axis takes beside the plot [px]."""
         title = LABEL_SIZE * 1.5 if self.said["title"] else 0.0
         if self.way == "x":
-            return _TICK + LABEL_SIZE * 1.5 + title + 4
+            return _TICK + LABEL_SIZE * 1.4 + title + 2
         widest = max((width_of(cut(said, LABEL_LIMIT, LABEL_SIZE), LABEL_SIZE) for _, said in self.labels()), default=0)
-        return widest + _TICK + 8 + title + 4
+        return widest + _TICK + 6 + title
 
 
 def plot_width(up: Spec) -> float:
@@ -125,7 +125,7 @@ def _drawn_y(axis: Axis, height: float) -> Iterator[str]:
         yield _label(said, -_TICK - 4, place + LABEL_SIZE * 0.35, "end")
     if axis.said["title"]:
         title = cut(axis.said["title"], height + 24, LABEL_SIZE)
-        x = -axis.room() + LABEL_SIZE + 2
+        x = -axis.room() + LABEL_SIZE
         yield element(
             "text", words(title), transform=f"translate({x:.1f} {height / 2:.1f}) rotate(-90)", text_anchor="middle",
             font_size=LABEL_SIZE, fill=INK,

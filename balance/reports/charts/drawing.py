@@ -21,6 +21,7 @@ _TOP: Final = 8.0
 _LINE: Final = 1.3
 #: Between the heading and the plot, where n stands above the points.
 _OFFSET: Final = 24.0
+_INDENT: Final = 2.0
 _SWATCH: Final = 12.0
 _MEMBERS: Final = {"$schema", "description", "title", "background", "width", "height", "layer", "config"}
 
@@ -51,14 +52,14 @@ def svg_of(spec: Mapping[str, Any]) -> str:
     heading, top = _heading(spec["title"])
     left, width, height = up.room(), float(spec["width"]), float(spec["height"])
     foot, below = _legend(spec)
-    whole = (left + width + RIGHT, top + height + across.room() + below + _TOP)
+    whole = (left + width + RIGHT, top + height + across.room() + below + 2)
     inside = [
         *drawn_axis(up, width, height, grid=True),
         *drawn_axis(across, width, height, grid=True),
         *(mark for layer in spec["layer"] for mark in drawn_layer(layer, across, up)),
         *drawn_axis(up, width, height, grid=False),
         *drawn_axis(across, width, height, grid=False),
-        element("g", foot, transform=f"translate({-left + 12:.1f} {height + across.room():.1f})") if foot else "",
+        element("g", foot, transform=f"translate({-left + _INDENT:.1f} {height + across.room():.1f})") if foot else "",
     ]
     return element(
         "svg",
@@ -84,10 +85,10 @@ def _heading(title: Spec) -> tuple[list[str], float]:
     drawn, y = [], _TOP
     for row in title["text"]:
         y += TITLE_SIZE * _LINE
-        drawn.append(text(row, 12, y - 4, font_size=TITLE_SIZE, font_weight="bold"))
+        drawn.append(text(row, _INDENT, y - 4, font_size=TITLE_SIZE, font_weight="bold"))
     for row in title["subtitle"]:
         y += SUBTITLE_SIZE * _LINE
-        drawn.append(text(row, 12, y - 3, font_size=SUBTITLE_SIZE))
+        drawn.append(text(row, _INDENT, y - 3, font_size=SUBTITLE_SIZE))
     return drawn, y + _OFFSET
 
 

@@ -1,0 +1,29 @@
+"""The words of a report, explained for whoever reads it at the table."""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: Words of the trade and of this report; the definitions are common practice, no source.
+GLOSSARY: Final[tuple[tuple[str, str], ...]] = (
+    ("Balanced pruning", "Leaving as many nodes as the vine's own growth can carry, judged by its prunings of the "
+     "winter: a weak vine keeps fewer, a strong one more."),
+    ("Prunings, pruning weight", "The one-year-old wood that was cut off a vine in winter, weighed."),
+    ("Count node", "A node that counts towards the target: on spurs, canes and renewal spurs together; base buds are "
+     "not counted."),
+    ("Target", "The number of count nodes that a formula asks for at a pruning weight. No number is given outside the "
+     "range that its source states."),
+    ("Crop load", "Crop of a season divided by the weight of the prunings of the winter after it, both per vine or "
+     "both per length of row."),
+    ("Over, under, in balance", "The crop load lies above, below or within the range that somebody assigned to the "
+     "block. Not known: there is no crop load, or nobody assigned a range."),
+    ("n", "How many vines, cordons or samples a number rests on."),
+    ("Interval", "Where the true value lies as far as the sample can tell; its name says how sure. Few vines make it "
+     "wide."),
+    ("Assigned range", "The range that somebody chose for the figure, with its source. A verdict is given only where "
+     "there is one."),
+    ("Not measured (–)", "Nobody measured it. Zero is a measurement; a gap is none."),
+    ("Confidence", "How far the figures of a block can be trusted: good, fair or low, with the reason beside it."),
+    ("Check code", "A fingerprint (SHA-256) of everything that the report says. Two reports with the same code say the "
+     "same."),
+)  # fmt: skip

@@ -1,0 +1,199 @@
+"""What stands on the pages of the PDF, all of it in words: the template sets it and decides nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, Final
+
+from balance.reports.charts import svg_of
+from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UNDER
+from balance.reports.forms.glossary import GLOSSARY
+from balance.reports.forms.letters import shown
+from balance.reports.models import UnitSystem
+from balance.reports.words import (
+    CONFIDENCE_WORDS,
+    STANDING_WORDS,
+    UNIT_WORDS,
+    VERDICT_WORDS,
+    cell,
+    interval_of,
+    moment_of,
+    range_of,
+    value_of,
+)
+
+Plain = dict[str, Any]
+SIGNS: Final = {OVER: "▲", UNDER: "▼", IN_BALANCE: "■", NOT_KNOWN: "?"}
+_VERDICT_SIGNS: Final = {"below": "▼", "within": "■", "above": "▲"}
+_LOOK_FIRST: Final = (OVER, UNDER, NOT_KNOWN)
+#: So many letters of a name are shown where there is little room.
+_SHORT: Final = 60
+_NAME: Final = 160
+#: Letters that a line of a table holds over its whole width.
+_LINE_LETTERS: Final = 96
+#: Lines from which on a row may be broken between pages; a shorter one goes to the next page whole.
+_TALL_LINES: Final = 15
+#: A code that people compare by eye; the whole stands in the JSON.
+_CODE_LETTERS: Final = 16
+
+
+@dataclass(frozen=True)
+class _Letters:
+    """How words are set; ``strict`` where combining marks are written as codes."""
+
+    strict: bool
+
+    def words(self, said: str, most: int = 2000, word: int = 30) -> str:
+        return shown(said, most=most, word=word, strict=self.strict)
+
+    def all(self, said: Iterable[str], most: int = 600, word: int = 18) -> list[str]:
+        return [self.words(one, most, word) for one in said]
+
+
+def pages_of(document: Plain, *, strict: bool = False) -> Plain:
+    """Give everything that is set, in its order."""
+    letters = _Letters(strict)
+    farm = letters.words(document["farm_name"], _NAME, 24)
+    taken_at = datetime.fromisoformat(document["taken_at"]).astimezone(UTC)
+    places = {page["block"]: f"block-{number}" for number, page in enumerate(document["blocks"])}
+    lines = [_line(line, places, letters) for line in document["summary"]]
+    return {
+        "title": f"Season report {document['season']}: {letters.words(document['farm_name'], _SHORT, 24)}",
+        "paper": "us-letter" if document["units"] == UnitSystem.US else "a4",
+        "date": [taken_at.year, taken_at.month, taken_at.day, taken_at.hour, taken_at.minute, taken_at.second],
+        "farm": farm,
+        "farm_short": letters.words(document["farm_name"], _SHORT, 24),
+        "region": letters.words(document["region"], _NAME),
+        "season": str(document["season"]),
+        "moment": moment_of(document["taken_at"]),
+        "units": UNIT_WORDS[document["units"]],
+        "version": letters.words(document["made_by"], _SHORT),
+        "code": document["check_code"][:_CODE_LETTERS],
+        "whole_code": letters.words(document["check_code"], _NAME, 32),
+        "tally": _tally(document),
+        "look_first": sorted(
+            (line for line in lines if line["standing"] in _LOOK_FIRST),
+            key=lambda line: _LOOK_FIRST.index(line["standing"]),
+        ),
+        "in_balance": [line for line in lines if line["standing"] == IN_BALANCE],
+        "blocks": [_block(page, places[page["block"]], letters) for page in document["blocks"]],
+        "sources": [_source(source, letters) for source in document["sources"]],
+        "cautions": letters.all(document["cautions"], 2000, 30),
+        "glossary": [list(entry) for entry in GLOSSARY],
+    }
+
+
+def _tally(document: Plain) -> list[Plain]:
+    counts = Counter(line["standing"] for line in document["summary"])
+    return [
+        {"standing": each, "sign": SIGNS[each], "word": STANDING_WORDS[each], "count": str(counts[each])}
+        for each in STANDINGS
+    ]
+
+
+def _line(line: Plain, places: dict[str, str], letters: _Letters) -> Plain:
+    said = [line["name"], line["why"], *line["changed"], *line["next_winter"], line["confidence_why"]]
+    return {
+        "tall": sum(map(len, said)) > _TALL_LINES * 40,
+        "place": places.get(line["block"], ""),
+        "name": letters.words(line["name"], _NAME, 16),
+        "cultivar": letters.words(line["cultivar"], _NAME, 16),
+        "standing": line["standing"],
+        "sign": SIGNS[line["standing"]],
+        "word": STANDING_WORDS[line["standing"]],
+        "why": letters.words(line["why"], 600, 18),
+        "figures": [_short_figure(figure, letters) for figure in line["figures"]],
+        "changed": letters.all(line["changed"]),
+        "next_winter": letters.all(line["next_winter"]),
+        "confidence": CONFIDENCE_WORDS[line["confidence"]],
+        "confidence_why": letters.words(line["confidence_why"], 400, 14),
+    }
+
+
+def _short_figure(figure: Plain, letters: _Letters) -> str:
+    """Write a figure in one line; where there is no number, the line says why."""
+    title = letters.words(figure["title"], _NAME, 18)
+    if figure["value"] is None:
+        return f"{title}: – ({letters.words(figure['reason'], 300, 18)})"
+    counted = "" if figure["n"] is None else f", n = {figure['n']:,}"
+    return f"{title}: {letters.words(value_of(figure), _NAME, 18)}{counted}"
+
+
+def _block(page: Plain, place: str, letters: _Letters) -> Plain:
+    told = (("Cultivar", page["cultivar"]), ("Rootstock", page["rootstock"]), ("Training", page["training"]))
+    facts = [f"{name}: {letters.words(said, _NAME)}" for name, said in told if said]
+    return {
+        "place": place,
+        "name": letters.words(page["name"], _NAME, 24),
+        "facts": [*facts, f"{page['vines']:,} vines standing"],
+        "sections": [_section(section, letters) for section in page["sections"]],
+    }
+
+
+def _section(section: Plain, letters: _Letters) -> Plain:
+    return {
+        "title": letters.words(section["title"], _NAME),
+        "reason": letters.words(section["reason"]),
+        "sentences": letters.all(section["sentences"], 2000, 30),
+        "figures": [_figure(figure, letters) for figure in section["figures"]],
+        "tables": [_table(table, letters) for table in section["tables"]],
+        "charts": [_chart(chart, letters) for chart in section["charts"]],
+    }
+
+
+def _figure(figure: Plain, letters: _Letters) -> Plain:
+    known = figure["value"] is not None
+    ends = range_of(figure)
+    return {
+        "tall": max(len(figure[name]) for name in ("title", "reason", "range_source", "interval", "unit"))
+        > _TALL_LINES * 14,
+        "title": letters.words(figure["title"], _NAME, 18),
+        "value": letters.words(value_of(figure), _NAME, 14) if known else "–",
+        "n": "" if figure["n"] is None else f"{figure['n']:,}",
+        "interval": letters.words(interval_of(figure), _NAME, 14),
+        "range": letters.words(ends, _NAME, 14),
+        "source": letters.words(figure["range_source"], 300, 18) if ends else "",
+        "verdict": VERDICT_WORDS.get(figure["verdict"], ""),
+        "verdict_sign": _VERDICT_SIGNS.get(figure["verdict"], ""),
+        "reason": "" if known else letters.words(figure["reason"], 600, 18),
+    }
+
+
+def _table(table: Plain, letters: _Letters) -> Plain:
+    columns: Sequence[Plain] = table["columns"]
+    word = max(5, min(24, _LINE_LETTERS // max(1, len(columns))))
+    return {
+        "title": letters.words(table["title"], _NAME),
+        "headings": [
+            {
+                "text": letters.words(column["title"], _NAME, max(word, 8)),
+                "unit": letters.words(f"[{column['unit']}]" if column["unit"] else "", _SHORT, max(word, 8)),
+                "number": column["number"],
+            }
+            for column in columns
+        ],
+        "rows": [_row(row, columns, word, letters) for row in table["rows"]],
+        "gaps": any(value is None for row in table["rows"] for value in row),
+        "note": letters.words(table["note"], 1000),
+    }
+
+
+def _row(row: Sequence[Any], columns: Sequence[Plain], word: int, letters: _Letters) -> Plain:
+    cells = [letters.words(cell(value, column), 400, word) for value, column in zip(row, columns, strict=True)]
+    return {"cells": cells, "tall": any(len(said) > _TALL_LINES * word for said in cells)}
+
+
+def _chart(chart: Plain, letters: _Letters) -> Plain:
+    return {"svg": svg_of(chart["spec"]), "alt": letters.words(chart["description"], 3000)}
+
+
+def _source(source: Plain, letters: _Letters) -> list[str]:
+    return [
+        letters.words(source["used_for"], _NAME, 16),
+        letters.words(f"{source['label']}, version {source['version']}", _NAME, 18),
+        letters.words(source["source"], 600, 24),
+        letters.words(source["mark"], _NAME, 16),
+    ]
