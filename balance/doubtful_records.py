@@ -1,4 +1,4 @@
-"""What lacks or looks doubtful in a block's records of one season, counted: looked at by a person, changed by nothing."""
+"""What lacks or looks doubtful in a block's records of one season, counted: a person looks, nothing is changed."""
 
 from __future__ import annotations
 

@@ -61,40 +61,112 @@ def checks_of(facts: Facts) -> tuple[Check, ...]:
 
 def _of_winter(facts: Facts) -> Iterator[Check]:
     found = doubts_of_winter(facts.targets, facts.frame)
-    yield Check(GAP, "not_weighed", "Standing vines without a weight", found.not_weighed, "vines",
-                "Fine where a sample was wanted; the precision of the sample says whether more are needed.")  # fmt: skip
-    yield Check(GAP, "counted_only", "Counts of nodes without a weight", found.counted_only, "vines",
-                "Weigh before counting: a count without a weight cannot be judged.")  # fmt: skip
-    yield Check(GAP, "without_resolution", "Weights without the scale's smallest step", found.without_resolution,
-                "vines", "Say scale_resolution, so that counts are judged by what the scale can tell.")  # fmt: skip
-    yield Check(GAP, "without_formula", "Weights for which no formula answers", found.without_formula, "vines",
-                "Set pruning_formula on the block or the farm, or name the cultivar.")  # fmt: skip
-    yield Check(DOUBT, "zero_weights", "Weights of zero", found.zero, "vines",
-                "Zero means nothing to cut. If it was not weighed, correct the record and leave the weight out.")  # fmt: skip
-    yield Check(DOUBT, "far_out_weights", "Weights far outside the rest of the block", found.far_out, "vines",
-                "Look at the record and its unit; correct it, or keep it if it is true.")  # fmt: skip
-    yield Check(DOUBT, "too_many_nodes", f"Counts above {UNPRUNED_BUDS} nodes, as of a vine that nobody pruned",
-                found.too_many_nodes, "vines", "Look whether a digit is too many, or base buds were counted.")  # fmt: skip
-    yield Check(DOUBT, "of_missing_vines", "Weights or counts of places without a vine", found.of_missing_vines,
-                "vines", "Either the vine stands, or the record is of another: correct the event or the record.")  # fmt: skip
+    yield Check(
+        GAP,
+        "not_weighed",
+        "Standing vines without a weight",
+        found.not_weighed,
+        "vines",
+        "Fine where a sample was wanted; the precision of the sample says whether more are needed.",
+    )
+    yield Check(
+        GAP,
+        "counted_only",
+        "Counts of nodes without a weight",
+        found.counted_only,
+        "vines",
+        "Weigh before counting: a count without a weight cannot be judged.",
+    )
+    yield Check(
+        GAP,
+        "without_resolution",
+        "Weights without the scale's smallest step",
+        found.without_resolution,
+        "vines",
+        "Say scale_resolution, so that counts are judged by what the scale can tell.",
+    )
+    yield Check(
+        GAP,
+        "without_formula",
+        "Weights for which no formula answers",
+        found.without_formula,
+        "vines",
+        "Set pruning_formula on the block or the farm, or name the cultivar.",
+    )
+    yield Check(
+        DOUBT,
+        "zero_weights",
+        "Weights of zero",
+        found.zero,
+        "vines",
+        "Zero means nothing to cut. If it was not weighed, correct the record and leave the weight out.",
+    )
+    yield Check(
+        DOUBT,
+        "far_out_weights",
+        "Weights far outside the rest of the block",
+        found.far_out,
+        "vines",
+        "Look at the record and its unit; correct it, or keep it if it is true.",
+    )
+    yield Check(
+        DOUBT,
+        "too_many_nodes",
+        f"Counts above {UNPRUNED_BUDS} nodes, as of a vine that nobody pruned",
+        found.too_many_nodes,
+        "vines",
+        "Look whether a digit is too many, or base buds were counted.",
+    )
+    yield Check(
+        DOUBT,
+        "of_missing_vines",
+        "Weights or counts of places without a vine",
+        found.of_missing_vines,
+        "vines",
+        "Either the vine stands, or the record is of another: correct the event or the record.",
+    )
 
 
 def _of_the_year(facts: Facts) -> Iterator[Check]:
     picked = pickings_of(facts.opened, facts.block, facts.season)
     none = not (picked.count or picked.of_vines)
     unweighed = pickings_not_weighed(facts.opened, facts.block, facts.season)
-    yield Check(GAP, "no_harvest", "No harvest of this season on record", int(none), "harvests",
-                "Record the harvest: without it there is no crop load.")  # fmt: skip
-    yield Check(GAP, "pickings_not_weighed", "Pickings that were not weighed", unweighed, "pickings",
-                "Say the yield of every picking; a season with one unweighed has no yield.")  # fmt: skip
+    yield Check(
+        GAP,
+        "no_harvest",
+        "No harvest of this season on record",
+        int(none),
+        "harvests",
+        "Record the harvest: without it there is no crop load.",
+    )
+    yield Check(
+        GAP,
+        "pickings_not_weighed",
+        "Pickings that were not weighed",
+        unweighed,
+        "pickings",
+        "Say the yield of every picking; a season with one unweighed has no yield.",
+    )
     lacks = injury_of(facts.buds) is None
     earlier = newest_buds_before(facts.opened, facts.block, facts.season) if lacks else None
     since = "None was ever read." if earlier is None else f"The newest is of {earlier}, which says nothing of this one."
-    yield Check(GAP, "no_bud_sample", "No bud sample of this winter", int(lacks), "winters",
-                f"{since} Cut buds open after the cold and before pruning.")  # fmt: skip
+    yield Check(
+        GAP,
+        "no_bud_sample",
+        "No bud sample of this winter",
+        int(lacks),
+        "winters",
+        f"{since} Cut buds open after the cold and before pruning.",
+    )
     unset = _unset(facts)
-    yield Check(GAP, "block_not_described", f"Not said of the block: {', '.join(unset) or 'nothing'}", len(unset),
-                "facts", "Set them on the block: formulas, ranges, areas and shares of cordons rest on them.")  # fmt: skip
+    yield Check(
+        GAP,
+        "block_not_described",
+        f"Not said of the block: {', '.join(unset) or 'nothing'}",
+        len(unset),
+        "facts",
+        "Set them on the block: formulas, ranges, areas and shares of cordons rest on them.",
+    )
 
 
 def _unset(facts: Facts) -> list[str]:
@@ -114,8 +186,14 @@ def _units(facts: Facts) -> Iterator[Check]:
     doubts = doubts_of_season(facts.opened, facts.block.pk, facts.season)
     many = sum(each.records for each in doubts)
     why = " ".join(_doubt_said(facts, each) for each in doubts)
-    yield Check(DOUBT, "unit_doubts", "Weights that look as if sent in another unit", many, "vines",
-                f"{why} Check what the scale showed, and correct them if need be.".strip())  # fmt: skip
+    yield Check(
+        DOUBT,
+        "unit_doubts",
+        "Weights that look as if sent in another unit",
+        many,
+        "vines",
+        f"{why} Check what the scale showed, and correct them if need be.".strip(),
+    )
 
 
 def _doubt_said(facts: Facts, each: UnitDoubt) -> str:
@@ -129,12 +207,30 @@ def _doubt_said(facts: Facts, each: UnitDoubt) -> str:
 
 def _corrections(facts: Facts) -> Iterator[Check]:
     found = corrections_of(facts.opened, facts.block, facts.season)
-    yield Check(CHANGE, "corrected_records", "Records of the season that were corrected", found.corrected, "records",
-                f"{counted(found.versions, 'earlier version')} kept; each says who changed it and why.")  # fmt: skip
-    yield Check(CHANGE, "replaced_versions", "Versions that corrections replaced", found.versions, "versions",
-                "Nothing: the newest version counts.")  # fmt: skip
-    yield Check(CHANGE, "withdrawn_records", "Records of the season that were withdrawn", found.withdrawn, "records",
-                "Nothing: they count nowhere.")  # fmt: skip
+    yield Check(
+        CHANGE,
+        "corrected_records",
+        "Records of the season that were corrected",
+        found.corrected,
+        "records",
+        f"{counted(found.versions, 'earlier version')} kept; each says who changed it and why.",
+    )
+    yield Check(
+        CHANGE,
+        "replaced_versions",
+        "Versions that corrections replaced",
+        found.versions,
+        "versions",
+        "Nothing: the newest version counts.",
+    )
+    yield Check(
+        CHANGE,
+        "withdrawn_records",
+        "Records of the season that were withdrawn",
+        found.withdrawn,
+        "records",
+        "Nothing: they count nowhere.",
+    )
 
 
 def _figure(check: Check) -> Figure:

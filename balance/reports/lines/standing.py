@@ -1,0 +1,89 @@
+"""Where a block stands: by its crop load where a range is assigned to it, else by the counts against the targets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from balance.formulas.ranges import ABOVE, BELOW, WITHIN
+from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, UNDER
+from balance.reports.facts import Facts, Judged
+from balance.reports.figures import MEAN_NODES, RATIO, counted
+from balance.reports.words import number
+
+_OF_VERDICT: Final = {ABOVE: OVER, BELOW: UNDER, WITHIN: IN_BALANCE}
+_SAYS: Final = {ABOVE: "above", BELOW: "below", WITHIN: "within"}
+#: A mean of whole counts that is off by less than a millionth of a node is on target.
+_DECIMALS: Final = 6
+
+
+@dataclass(frozen=True)
+class Counts:
+    """The counts of a block that can be judged, and how they lie [vines]; mean difference and tolerance [nodes]."""
+
+    judged: int
+    too_many: int
+    too_few: int
+    difference: float
+    tolerance: float
+
+
+def standing_of(facts: Facts) -> tuple[str, str]:
+    """Give where a block stands, and why, in a sentence that says by what."""
+    judged = facts.judged
+    if judged is not None and judged.verdict is not None:
+        return _OF_VERDICT[judged.verdict], _by_crop_load(facts, judged)
+    without = _without_crop_load(facts)
+    counts = counts_of(facts)
+    if counts is None:
+        return NOT_KNOWN, f"{without} and no vine has both a target and a count."
+    return _by_counts(counts, without)
+
+
+def counts_of(facts: Facts) -> Counts | None:
+    """Give how the counts lie against the targets; None where there is none to judge."""
+    found = facts.targets
+    judged = found.outcome != ""
+    if not judged.any():
+        return None
+    return Counts(
+        judged=int(np.count_nonzero(judged)),
+        too_many=int(np.count_nonzero(found.outcome == "too_many")),
+        too_few=int(np.count_nonzero(found.outcome == "too_few")),
+        difference=round(float(found.difference[judged].mean()), _DECIMALS),
+        tolerance=round(float(found.tolerance[judged].mean()), _DECIMALS),
+    )
+
+
+def _by_crop_load(facts: Facts, judged: Judged) -> str:
+    shown = facts.crop_range.shown() if facts.crop_range else {"low": None, "high": None}
+    low, high = shown["low"], shown["high"]
+    value = number(judged.load.quotient.value or 0.0, RATIO.digits)
+    ends = " to ".join(f"{end:g}" for end in (low, high) if end is not None)
+    open_end = " or more" if high is None else " or less" if low is None else ""
+    return (
+        f"By crop load: {value} in the harvest of {judged.season}, {_SAYS[judged.verdict or WITHIN]} its range of "
+        f"{ends}{open_end}."
+    )
+
+
+def _without_crop_load(facts: Facts) -> str:
+    if facts.judged is None:
+        return f"No crop load of {facts.season} or of the season before can be told,"
+    return "No range is assigned to the crop load,"
+
+
+def _by_counts(counts: Counts, without: str) -> tuple[str, str]:
+    off = abs(counts.difference)
+    if off <= counts.tolerance:
+        standing, says = IN_BALANCE, "on target within what the scale can tell"
+    else:
+        standing = OVER if counts.difference > 0 else UNDER
+        says = f"{number(off, MEAN_NODES.digits)} nodes {'above' if counts.difference > 0 else 'below'} the target"
+    within = counts.judged - counts.too_many - counts.too_few
+    return standing, (
+        f"{without} so by counts against targets: {counted(counts.judged, 'count')} on the mean {says} "
+        f"({within} on target, {counts.too_many} more, {counts.too_few} fewer)."
+    )
