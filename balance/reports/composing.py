@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.advice import CAUTIONS
-from balance.reports.document import BlockLine, BlockPage, FarmReport, Section
+from balance.reports.document import BlockLine, BlockPage, FarmReport, Section, Source
 from balance.reports.facts import Facts
 from balance.reports.reading import Reading
 from balance.reports.sections import bud_injury, crop_load, data_gaps, prunings, sampling, structure, yields
-from balance.reports.sources import sources_of
+from balance.reports.sources import sources_of, sources_of_block
 from balance.reports.summary import summary_of
 from records.errors import NotValid
 from records.models import Block
@@ -40,10 +40,11 @@ SECTIONS: Final = (
 
 @dataclass(frozen=True)
 class Composed:
-    """One block as the report tells of it: its line of the summary and its page."""
+    """One block as the report tells of it: its line of the summary, its page, and what that rests on."""
 
     line: BlockLine
     page: BlockPage
+    sources: tuple[Source, ...]
 
 
 def compose_block(reading: Reading, block: Block) -> Composed:
@@ -58,7 +59,7 @@ def compose_block(reading: Reading, block: Block) -> Composed:
         vines=facts.places.count - facts.places.missing,
         sections=tuple(_sections(facts)),
     )
-    return Composed(summary_of(facts, page), page)
+    return Composed(summary_of(facts, page), page, sources_of_block(facts, page))
 
 
 def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmReport:
@@ -74,7 +75,7 @@ def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmR
         made_by=made_by,
         summary=tuple(block.line for block in blocks),
         blocks=tuple(block.page for block in blocks),
-        sources=tuple(sources_of(reading)),
+        sources=tuple(sources_of(reading, (block.sources for block in blocks))),
         cautions=CAUTIONS,
     ).checked()
 

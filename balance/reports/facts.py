@@ -84,8 +84,23 @@ class Facts:
         return int(np.isfinite(self.targets.walked.weights_kg).sum())
 
     @cached_property
+    def _asked(self) -> dict[str, AssignedRange | None]:
+        return {}
+
+    def range_of(self, measure: str) -> AssignedRange | None:
+        """Give the range that a figure of the block is held against, if one is assigned."""
+        if measure not in self._asked:
+            self._asked[measure] = range_for(self.opened, self.block, measure)
+        return self._asked[measure]
+
+    @property
+    def ranges(self) -> list[AssignedRange]:
+        """The ranges that were asked for and are assigned."""
+        return [each for each in self._asked.values() if each is not None]
+
+    @property
     def crop_range(self) -> AssignedRange | None:
-        return range_for(self.opened, self.block, Measure.YIELD_TO_PRUNING_WEIGHT)
+        return self.range_of(Measure.YIELD_TO_PRUNING_WEIGHT)
 
     @cached_property
     def trend(self) -> BlockTrend:

@@ -15,7 +15,6 @@ from balance.crops.vine_sizes import sizes_of
 from balance.formulas.samples.sample_estimate import AT_RANDOM, FEW, ROUGH, MeanEstimate
 from balance.formulas.samples.sample_size import FEWEST_FOR_A_SPREAD
 from balance.models import TargetStatus
-from balance.ranges import range_for
 from balance.reports.charts import Centre, Quantity, histogram
 from balance.reports.document import Chart, Column, Figure, Section, Table
 from balance.reports.facts import CONFIDENCE, Facts
@@ -83,7 +82,7 @@ def _sizes(facts: Facts) -> Iterator[Figure]:
         told = size.estimate
         ends = Ends(told.low, told.high, _INTERVAL)
         plain = figure(judged.value, title, measure, told.mean, n=told.n, ends=ends, reason=size.reason)
-        yield against(plain, measure, told.mean, range_for(facts.opened, facts.block, judged))
+        yield against(plain, measure, told.mean, facts.range_of(judged))
 
 
 def _nodes(found: BlockTargets) -> Iterator[Figure]:

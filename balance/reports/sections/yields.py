@@ -9,7 +9,6 @@ from typing import Any, Final
 from balance.crops.block_crops import NOT_RECORDED, NOT_WEIGHED, Crop, soluble_solids_of
 from balance.formulas.crops.crop_load import ripeness_flag
 from balance.formulas.yields.propagation import interval_of
-from balance.ranges import range_for
 from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.facts import CONFIDENCE, Facts
 from balance.reports.figures import ACIDITY, BRIX, PERCENT, PH, Ends, against, counted, figure
@@ -89,7 +88,7 @@ def _clusters(facts: Facts, found: BlockYield | None) -> Iterator[Figure]:
 
 def _solids(facts: Facts) -> Figure:
     brix = soluble_solids_of(facts.opened, facts.block, facts.season)
-    assigned = range_for(facts.opened, facts.block, Judged.SOLUBLE_SOLIDS)
+    assigned = facts.range_of(Judged.SOLUBLE_SOLIDS)
     told = figure("soluble_solids", "Soluble solids at harvest", BRIX, brix, reason=_NO_SOLIDS)
     return against(told, BRIX, brix, assigned)
 
