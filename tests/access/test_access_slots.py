@@ -43,6 +43,10 @@ PEOPLE = (
 ONE_SPACE = {"POST api/v1/farms body id", "POST api/v1/me/keys body id"}
 
 
+#: What a reader asks to be made of what they may read anyway; nothing on record changes by it.
+ASKED_FOR_BY_READERS = {"api/v1/farms/{farm}/reports", "api/v1/farms/{farm}/report-schedules"}
+
+
 def unavailable(slot: Slot, answer: tuple[int, bytes, dict[str, str]]) -> bool:
     return str(slot) in ONE_SPACE and answer[0] == 409 and b'"code":"id_unavailable"' in answer[1]
 
