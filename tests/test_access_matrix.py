@@ -300,6 +300,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/reports"): Case(ASKS_FOR_REPORT, body=lambda _: {"season": 2027, "units": "us"}),
     ("GET", "api/v1/farms/{farm}/reports/{report}"): Case(READ),
     ("GET", "api/v1/farms/{farm}/reports/{report}/files/{form}"): Case(NOT_MADE_YET, ids={"form": "json"}),
+    ("GET", "api/v1/farms/{farm}/reports/{report}/document"): Case(NOT_MADE_YET),
     ("POST", "api/v1/farms/{farm}/reports/{report}/links"): Case(
         (401, 404, 404, 201, 201, 201, 201), body=lambda _: {"form": "json"}
     ),

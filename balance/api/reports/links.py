@@ -15,7 +15,7 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.reports.reports import FILES_OF_A_REPORT, as_attachment
+from balance.api.reports.reports import FILES_OF_A_REPORT, file_answer
 from balance.reports.asking import file_of
 from balance.reports.links import LONGEST, link_of, make_link, open_link
 from balance.reports.models import Form
@@ -103,4 +103,4 @@ class ReportLink(GenericAPIView[Any]):
         opened = open_link(link, getattr(request, "request_id", ""))
         read = reverse("report-file", kwargs={"farm": link.farm, "report": link.report, "form": link.form})
         note_visits(request, opened.caller, [(opened.farm, opened.part)], path=f"{read} by a link")
-        return as_attachment(file_of(opened, link.report, link.form))
+        return file_answer(file_of(opened, link.report, link.form))

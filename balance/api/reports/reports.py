@@ -16,6 +16,7 @@ from rest_framework.reverse import reverse
 
 from balance.models import Report, ReportFile
 from balance.reports.asking import UNFINISHED, ask_for_report, file_of, report_of, reports_of
+from balance.reports.forms.as_html import POLICY
 from balance.reports.models import Form, UnitSystem
 from balance.reports.rendering import FORMS
 from records.access import Right
@@ -150,17 +151,18 @@ FILES_OF_A_REPORT: Final = {
 }
 
 
-def as_attachment(file: ReportFile) -> HttpResponse:
-    """Give a file of a report to be kept by whoever asked and by nothing on the way, and to run nothing."""
+def file_answer(file: ReportFile) -> HttpResponse:
+    """Give a file of a report to whoever asked and to nothing on the way; it runs nothing and asks nobody anything."""
     rendered = FORMS[file.form]
     return HttpResponse(
         bytes(file.content),
         content_type=rendered.media_type,
         headers={
-            "Content-Disposition": f'attachment; filename="report-{file.report_id}.{rendered.suffix}"',
+            "Content-Disposition": f'{rendered.disposition}; filename="report-{file.report_id}.{rendered.suffix}"',
             "Cache-Control": "private, no-store",
             "X-Content-Type-Options": "nosniff",
-            "Content-Security-Policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:",
+            "Content-Security-Policy": POLICY,
+            "Referrer-Policy": "no-referrer",
         },
     )
 
@@ -170,7 +172,8 @@ class ReportFileView(FarmView):
 
     @extend_schema(
         summary="Fetch a file of a season report",
-        description="One form of the report, as an attachment that no cache keeps. 409 until it is made.",
+        description="One form of the report, kept by no cache. The page (html) is shown by a browser, in a sandbox "
+        "that runs no script and loads nothing; every other form is an attachment. 409 until it is made.",
         parameters=[OpenApiParameter("form", str, OpenApiParameter.PATH, enum=list(FORMS), description="Which form.")],
         responses=FILES_OF_A_REPORT,
         tags=["reports"],
@@ -179,4 +182,4 @@ class ReportFileView(FarmView):
         StrictQuery.of(request)
         if form not in FORMS:
             raise NotFound
-        return as_attachment(file_of(self.opened, report, form))
+        return file_answer(file_of(self.opened, report, form))

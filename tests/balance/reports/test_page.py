@@ -210,3 +210,17 @@ def test_the_page_says_itself_that_only_its_own_style_counts():
     assert policy.startswith("default-src 'none'") and f"style-src 'sha256-{digest}'" in policy
     assert content.index(b"http-equiv") < content.index(b"<style>")
     assert b"url(" not in style and b"@import" not in style
+
+
+def test_it_is_shown_in_a_sandbox_that_runs_nothing_and_kept_by_no_cache(desk):
+    report = desk.made()
+    answer = desk.file(report, "html")
+    assert answer.headers["Content-Disposition"] == f'inline; filename="report-{report["id"]}.html"'
+    assert answer.headers["Content-Security-Policy"].startswith(
+        "sandbox; default-src 'none'; style-src 'unsafe-inline'"
+    )
+    assert (answer.headers["X-Content-Type-Options"], answer.headers["Cache-Control"]) == (
+        "nosniff",
+        "private, no-store",
+    )
+    assert report["check_code"] in answer.content.decode()

@@ -5,6 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from balance.advice import CAUTIONS
+from balance.reports.charts import (
+    Assigned,
+    Centre,
+    Quantity,
+    SeasonPoint,
+    ShareRow,
+    histogram,
+    over_seasons,
+    shares,
+)
 from balance.reports.document import (
     GOOD,
     IN_BALANCE,
@@ -54,9 +64,6 @@ SUSPECTS = Table(
 
 def charts(title: str = "Pruning weights", name: str = "Lower Terrace") -> tuple[Chart, ...]:
     """Give one chart of each kind, as the sections make them, with a text of somebody's in title, row and source."""
-    from balance.reports.charts import Assigned, Centre, SeasonPoint, ShareRow, histogram, over_seasons, shares
-    from balance.reports.charts.pieces import Quantity
-
     weights = [0.4, 0.9, 1.1, 1.3, 1.6, 1.6, 1.9, 2.2, 2.4, 3.1, None]
     years = [
         SeasonPoint(2023, 8.25, 24, 7.1, 9.4), SeasonPoint(2024, None, reason=f"Nothing was weighed. {title}"),
