@@ -6,7 +6,7 @@ from typing import Final
 
 from django.urls import path
 
-from balance.api.reports import deliveries, documents, links, reports, schedules, webhooks
+from balance.api.reports import charts, deliveries, documents, links, reports, schedules, webhooks
 
 ADDRESSES: Final = [
     path("farms/<uuid:farm>/reports", reports.Reports.as_view(), name="reports"),
@@ -20,6 +20,11 @@ ADDRESSES: Final = [
         "farms/<uuid:farm>/reports/<uuid:report>/document",
         documents.ReportDocument.as_view(),
         name="report-document",
+    ),
+    path(
+        "farms/<uuid:farm>/reports/<uuid:report>/charts/<uuid:block>/<slug:chart>",
+        charts.ReportChart.as_view(),
+        name="report-chart",
     ),
     path("farms/<uuid:farm>/report-schedules", schedules.Schedules.as_view(), name="report-schedules"),
     path("farms/<uuid:farm>/report-schedules/<uuid:schedule>", schedules.OneSchedule.as_view(), name="report-schedule"),
