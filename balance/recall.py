@@ -10,14 +10,14 @@ from typing import Any, Final
 
 from django.db.models import Count, Max, QuerySet
 
-from balance.models import PruningTarget
+from balance.models import PruningTarget, ReportFormula
 from records.access import OpenFarm
 from records.models import DormantRecord, PruningFormula
 from records.models.base import FarmOwned
 
 #: What is kept of what was told by a formula, by its plain name: each names the ``formula`` and says when by
-#: ``received_at``.  Whatever else is told by a formula and kept, such as a report, is added here and so is recalled.
-TOLD_BY_A_FORMULA: Final[dict[str, type[FarmOwned]]] = {"targets": PruningTarget}
+#: ``received_at``.  Whatever else is told by a formula and kept is added here and so is recalled.
+TOLD_BY_A_FORMULA: Final[dict[str, type[FarmOwned]]] = {"targets": PruningTarget, "reports": ReportFormula}
 
 
 @dataclass(frozen=True)

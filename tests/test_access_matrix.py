@@ -320,6 +320,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/farms/{farm}/webhook-endpoints/{endpoint}/deliveries/{delivery}/redelivery"): Case(
         (*MANAGE_ONLY[:-1], 202)
     ),
+    ("GET", "api/v1/farms/{farm}/formulas/{formula}/reports"): Case(READ),
     ("GET", "api/v1/farms/{farm}/report-schedules"): Case(READ),
     # One for each person and farm: whose it is has it already.
     ("POST", "api/v1/farms/{farm}/report-schedules"): Case(

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.db.models.functions import Now
+from django.utils import timezone
 
 from records.access import Right
 from records.errors import NotValid
@@ -34,7 +35,12 @@ def state_of(answer: Any) -> tuple[int, str]:
 
 def test_a_job_that_waits_is_cancelled_at_once_and_never_begun(cast, shop):  # noqa: F811
     done: list[Any] = []
-    job = shop.queue(lambda *ids: iter(done.append(ids) or ()))
+
+    def work(*ids: Any) -> Any:
+        done.append(ids)
+        yield 1, 1
+
+    job = shop.queue(work)
     assert state_of(cancel(cast, job)) == (200, "cancelled")
     assert not JobTicket.objects.exists()
     shop.open()
@@ -46,7 +52,7 @@ def test_a_job_that_waits_is_cancelled_at_once_and_never_begun(cast, shop):  # n
 
 
 def test_a_job_that_runs_is_stopped_at_its_next_step(cast, shop):  # noqa: F811
-    reached = []
+    reached: list[int] = []
 
     def work(*_: Any) -> Any:
         yield 1, 3
@@ -104,8 +110,7 @@ def test_a_job_that_failed_is_tried_again_three_times_under_new_numbers(cast, sh
 
     def work(farm_id: Any, job_id: Any) -> Any:
         seen.append(Job.objects.for_farm(farm_id).get(pk=job_id).attempts)
-        raise Killed
-        yield
+        yield from does(then=Killed())()
 
     job = shop.queue(work)
     for _ in range(2):
@@ -179,7 +184,7 @@ def test_who_may_not_ask_for_a_kind_of_job_may_not_meddle_with_one(ask, cast, sh
 @pytest.mark.parametrize("ask", [cancel, retry])
 def test_what_the_service_asked_for_itself_is_left_to_it(ask, cast, shop):  # noqa: F811
     shop.open()
-    job = queue_for_later(cast.farm.pk, exports.KIND_OF_REMOVAL, Now())
+    job = queue_for_later(cast.farm.pk, exports.KIND_OF_REMOVAL, timezone.now())
     assert ask(cast, job, "owner").status_code == 409
     assert ask(cast, Job(farm_id=cast.farm.pk, pk=uuid.uuid4()), "owner").status_code == 404
     assert JobTicket.objects.count() == 1

@@ -26,6 +26,7 @@ ADDRESSES: Final = [
         charts.ReportChart.as_view(),
         name="report-chart",
     ),
+    path("farms/<uuid:farm>/formulas/<str:formula>/reports", reports.ToldReports.as_view(), name="told-reports"),
     path("farms/<uuid:farm>/report-schedules", schedules.Schedules.as_view(), name="report-schedules"),
     path("farms/<uuid:farm>/report-schedules/<uuid:schedule>", schedules.OneSchedule.as_view(), name="report-schedule"),
     path("farms/<uuid:farm>/reports/<uuid:report>/links", links.ReportLinks.as_view(), name="report-links"),

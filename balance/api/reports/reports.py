@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 from typing import Any, Final
 
 from django.db.models import QuerySet
@@ -16,15 +17,19 @@ from rest_framework.reverse import reverse
 
 from balance.models import Report, ReportFile
 from balance.reports.asking import UNFINISHED, ask_for_report, file_of, report_of, reports_of
+from balance.reports.corrections import MOST_CHANGES, corrected_since, only_corrected, resting_on
 from balance.reports.forms.as_html import POLICY
 from balance.reports.models import Form, UnitSystem
 from balance.reports.rendering import FORMS
 from records.access import Right
+from records.api.own_catalogue import FORMULA_NAMED
 from records.api.parameters import SEASON
 from records.api.preconditions import place_of
-from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
+from records.api.strict import StrictBooleanField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import FarmView
 from records.errors import NotFound
+from records.models import PruningFormula
+from records.services.own_catalogue import usable_by, version_named
 
 REPORT_EXAMPLE: Final[dict[str, Any]] = {
     "id": "01991b5e-0000-7000-8000-00000000e9a1",
@@ -37,11 +42,13 @@ REPORT_EXAMPLE: Final[dict[str, Any]] = {
     "taken_at": "2026-11-20T15:04:06Z",
     "check_code": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
     "made_by_version": "1.0.0",
+    "corrected_since": 0,
     "files": {"json": "http://localhost:8000/api/v1/farms/01991b5e-0000-7000-8000-00000000fa01/reports/"
               "01991b5e-0000-7000-8000-00000000e9a1/files/json"},
 }  # fmt: skip
 _QUEUED: Final = {
-    **REPORT_EXAMPLE, "state": "queued", "taken_at": None, "check_code": "", "made_by_version": "", "files": {},
+    **REPORT_EXAMPLE, "state": "queued", "taken_at": None, "check_code": "", "made_by_version": "",
+    "corrected_since": None, "files": {},
 }  # fmt: skip
 #: Whoever may read a farm may ask for its report.
 RIGHTS: Final = dict.fromkeys(("GET", "HEAD", "POST"), Right.READ)
@@ -61,11 +68,18 @@ class ReportOut(serializers.ModelSerializer[Report]):
     job = serializers.UUIDField(source="job_id", help_text="The job that makes it.")
     state = serializers.CharField(source="job.state", help_text="Of the job.")
     asked_at = serializers.DateTimeField(source="received_at")
+    corrected_since = serializers.SerializerMethodField(
+        help_text="How many records that it may have read were changed or withdrawn since; null until it is made."
+    )
     files = serializers.SerializerMethodField(help_text="Where to fetch each form; empty until it is made.")
 
     class Meta:
         model = Report
         fields = [*REPORT_EXAMPLE]
+
+    def get_corrected_since(self, report: Report) -> int | None:
+        counted: int | None = self.context["corrected"].get(report.pk)
+        return counted
 
     def get_files(self, report: Report) -> dict[str, str]:
         if report.attempt is None:
@@ -75,28 +89,50 @@ class ReportOut(serializers.ModelSerializer[Report]):
         return {form: str(reverse("report-file", kwargs={**ids, "form": form}, request=request)) for form in FORMS}
 
 
-class Reports(FarmView):
+class ReportView(FarmView):
+    """A view that shows reports of a farm, each with what was corrected since."""
+
+    serializer_class = ReportOut
+
+    def shown(self, reports: Sequence[Report]) -> list[dict[str, Any]]:
+        context = {**self.get_serializer_context(), "corrected": corrected_since(self.opened, reports)}
+        told: list[dict[str, Any]] = [ReportOut(report, context=context).data for report in reports]
+        return told
+
+
+class Reports(ReportView):
     """The reports of a farm."""
 
     rights = RIGHTS
     keyset = ("-received_at", "-id")
-    serializer_class = ReportOut
 
     def get_queryset(self) -> QuerySet[Report]:
         return reports_of(self.opened)
 
     @extend_schema(
         summary="List season reports",
-        description="The newest first.",
-        parameters=[OpenApiParameter("season", SEASON, description="Only of this harvest year.")],
+        description="The newest first. corrected_since counts the records that a report may have read (received by "
+        "its moment, of any season up to the one after its own) and that were changed or withdrawn after it, each "
+        f"once, as far as the newest {MOST_CHANGES:,} changes of the farm's records tell: where it is not 0, have the "
+        "report made anew. What was recorded later is no correction.",
+        parameters=[
+            OpenApiParameter("season", SEASON, description="Only of this harvest year."),
+            OpenApiParameter(
+                "corrected", bool, description="Only those with a record corrected since, or only made ones without."
+            ),
+        ],
         responses=ReportOut(many=True),
         tags=["reports"],
         examples=[OpenApiExample("A report", value=REPORT_EXAMPLE, response_only=True)],
     )
     def get(self, request: Request, farm: uuid.UUID) -> Response:  # noqa: ARG002
-        query = StrictQuery.of(request, paged=True, season=StrictIntegerField(min_value=1900, max_value=2100))
-        page = self.paginate_queryset(self.get_queryset().filter(**query))
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+        season = StrictIntegerField(min_value=1900, max_value=2100)
+        query = StrictQuery.of(request, paged=True, season=season, corrected=StrictBooleanField())
+        corrected = query.pop("corrected", None)
+        found = self.get_queryset().filter(**query)
+        if corrected is not None:
+            found = only_corrected(self.opened, found, corrected=corrected)
+        return self.get_paginated_response(self.shown(self.paginate_queryset(found) or []))
 
     @extend_schema(
         summary="Ask for a season report",
@@ -118,13 +154,11 @@ class Reports(FarmView):
         told = sent.validated_data
         report = ask_for_report(self.opened, told.get("id"), told["season"], told["units"]).row
         headers = {"Location": place_of(request, "report", farm=farm, report=report.pk), "Retry-After": "1"}
-        return Response(self.get_serializer(report).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+        return Response(self.shown([report])[0], status=status.HTTP_202_ACCEPTED, headers=headers)
 
 
-class OneReport(FarmView):
+class OneReport(ReportView):
     """One report."""
-
-    serializer_class = ReportOut
 
     @extend_schema(
         summary="Read a season report",
@@ -137,7 +171,31 @@ class OneReport(FarmView):
         StrictQuery.of(request)
         found = report_of(self.opened, report)
         headers = {"Retry-After": "1"} if found.job.state in UNFINISHED else {}
-        return Response(self.get_serializer(found).data, headers=headers)
+        return Response(self.shown([found])[0], headers=headers)
+
+
+class ToldReports(ReportView):
+    """The reports of a farm that rest on one version of a formula."""
+
+    keyset = ("-received_at", "-id")
+
+    def get_queryset(self) -> QuerySet[Report]:
+        return reports_of(self.opened)
+
+    @extend_schema(
+        summary="Recall a formula: the reports that rest on it",
+        description="Every season report of this farm that rests on one version of a formula, the newest first: for "
+        "when a formula turns out to be wrong. Those that are at fault are made anew by asking for them again.",
+        parameters=[FORMULA_NAMED],
+        responses=ReportOut(many=True),
+        tags=["reports"],
+        examples=[OpenApiExample("A report", value=REPORT_EXAMPLE, response_only=True)],
+    )
+    def get(self, request: Request, farm: uuid.UUID, formula: str) -> Response:  # noqa: ARG002
+        StrictQuery.of(request, paged=True)
+        named = version_named(usable_by(PruningFormula, self.opened.farm), formula)
+        page = self.paginate_queryset(resting_on(self.opened, self.get_queryset(), named))
+        return self.get_paginated_response(self.shown(page or []))
 
 
 #: The answers of whatever gives a file of a report, for the OpenAPI document.
