@@ -42,6 +42,14 @@ _COUNTS: Final = f"""{_NEWEST}
            count(*) FILTER (WHERE event IN ('planted', 'replanted') AND season > %(season)s - %(young)s)
     FROM newest
 """  # noqa: S608
+_MISSING_BY_SEASON: Final = f"""
+    SELECT asked.season, count(*)
+    FROM unnest(%(seasons)s::int[]) AS asked(season) CROSS JOIN LATERAL (
+        SELECT DISTINCT ON (vine_id) event FROM vine_event
+        WHERE farm_id = %(farm)s AND block_id = %(block)s AND season <= asked.season AND withdrawn_at IS NULL
+        ORDER BY vine_id, {NEWEST_FIRST}) AS newest
+    WHERE event = 'missing' GROUP BY asked.season
+"""  # noqa: S608
 _PLANTS: Final = f"""
     SELECT vine_id, (array_agg(event ORDER BY {NEWEST_FIRST}))[1] = 'missing',
            max(coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date))
@@ -93,6 +101,13 @@ class Places:
 def places_in(opened: OpenFarm, block: Block, season: int) -> Places:
     """Count the places of a block and those without a vine, as its events up to a season say."""
     return Places(*one_row(_COUNTS, _named(opened, block, season)))
+
+
+def missing_by_season(opened: OpenFarm, block: Block, seasons: Sequence[int]) -> dict[int, int]:
+    """Give how many places of a block had no vine in each of several seasons; a season without one is left out."""
+    with connection.cursor() as cursor:
+        cursor.execute(_MISSING_BY_SEASON, {"farm": opened.farm.pk, "block": block.pk, "seasons": sorted(set(seasons))})
+        return dict(cursor.fetchall())
 
 
 def missing_ids(opened: OpenFarm, block: Block, season: int) -> NDArray[np.uint8]:

@@ -11,7 +11,7 @@ from django.db import connection
 from balance.formulas.crops.crop_load import CROP_LOAD, crop_load
 from balance.formulas.crops.quotients import Quotient, reason_of, significant
 from balance.formulas.crops.winters import Winter, winter_of
-from balance.missing_vines import places_in
+from balance.missing_vines import missing_by_season, places_in
 from balance.seasons_on_record import newest_season_of
 from records.access import OpenFarm
 from records.models import Block, HarvestRecord, Vine
@@ -116,10 +116,19 @@ class BlockLoad:
 
 
 def winters_of(opened: OpenFarm, block: Block, season: int | None = None) -> dict[int, Winter]:
-    """Give the means of a block's winters, or of one, in order; a winter in which nothing was weighed is none."""
-    vines = Vine.objects.for_farm(opened.farm).filter(block=block).count()
+    """Give the means of a block's winters, or of one, in order; a winter in which nothing was weighed is none.
+
+    Each mean is about the vines that stood in its winter.
+    """
     rows = _rows(_WINTERS, opened, block, season)
-    return {winter: winter_of(winter, n, mean, deviation, vines) for winter, n, mean, deviation in rows}
+    if not rows:
+        return {}
+    places = Vine.objects.for_farm(opened.farm).filter(block=block).count()
+    missing = missing_by_season(opened, block, [row[0] for row in rows])
+    return {
+        winter: winter_of(winter, n, mean, deviation, places - missing.get(winter, 0))
+        for winter, n, mean, deviation in rows
+    }
 
 
 def crops_of(opened: OpenFarm, block: Block, season: int | None = None) -> dict[int, Crop]:

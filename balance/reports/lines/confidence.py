@@ -36,7 +36,7 @@ def confidence_of(facts: Facts, gaps: Mapping[str, int]) -> tuple[str, str]:
 def _lacks(facts: Facts, gaps: Mapping[str, int]) -> Iterator[str]:
     """Give what takes a step off, each."""
     told = facts.estimate
-    if told.n < min(FEWEST_FOR_A_SPREAD, told.population):
+    if told.n < FEWEST_FOR_A_SPREAD and 2 * told.n < told.population:
         yield f"fewer than {FEWEST_FOR_A_SPREAD} weights say little of the spread"
     if facts.judged is None:
         yield "no crop load"

@@ -63,9 +63,10 @@ def _by_crop_load(facts: Facts, judged: Judged) -> str:
     value = number(judged.load.quotient.value or 0.0, RATIO.digits)
     ends = " to ".join(f"{end:g}" for end in (low, high) if end is not None)
     open_end = " or more" if high is None else " or less" if low is None else ""
+    newest = "" if judged.season == facts.season else ", the newest that can be told"
     return (
-        f"By crop load: {value} in the harvest of {judged.season}, {_SAYS[judged.verdict or WITHIN]} its range of "
-        f"{ends}{open_end}."
+        f"By crop load: {value} in the harvest of {judged.season}{newest}, {_SAYS[judged.verdict or WITHIN]} its range "
+        f"of {ends}{open_end}."
     )
 
 

@@ -85,7 +85,7 @@ def _loads_table(facts: Facts) -> Table:
     weight = facts.reading.units.vine_weight
     columns = (
         Column("season", "Harvest", number=True),
-        Column("pruning_season", "Prunings of the winter before harvest", number=True),
+        Column("pruning_season", "Prunings of season", number=True),
         Column("basis", "Of"),
         Column("vines", "Vines", number=True),
         Column("yield", "Yield", mass.unit, number=True, digits=weight.digits),
@@ -114,7 +114,7 @@ def _load_row(facts: Facts, season: int, load: BlockLoad) -> tuple[Cell, ...]:
 def _winters_table(facts: Facts) -> Table:
     weight = facts.reading.units.vine_weight
     columns = (
-        Column("season", "Winter before harvest", number=True),
+        Column("season", "Season", number=True),
         Column("n", "Vines weighed", number=True),
         *(Column(code, title, weight.unit, number=True, digits=weight.digits)
           for code, title in (("mean", "Mean"), ("standard_deviation", "Standard deviation"),
@@ -124,8 +124,11 @@ def _winters_table(facts: Facts) -> Table:
         (season, each.n, *(weight.of(kg) for kg in (each.mean, each.standard_deviation, each.low, each.high)))
         for season, each in _newest(facts.trend.winters)
     )
-    note = f"Low and high are the ends of the {CONFIDENCE:g} % interval of the mean."
-    return Table("winters", "Mean pruning weight of a vine by winter", columns, rows, note=note)
+    note = (
+        "Weighed in the winter before the harvest of the season. Low and high are the ends of the "
+        f"{CONFIDENCE:g} % interval of the mean."
+    )
+    return Table("winters", "Mean pruning weight of a vine by season", columns, rows, note=note)
 
 
 def _charts(facts: Facts) -> Iterator[Chart]:
@@ -143,7 +146,7 @@ def _charts(facts: Facts) -> Iterator[Chart]:
             SeasonPoint(season, weight.of(each.mean), each.n, weight.of(each.low), weight.of(each.high))
             for season, each in _newest(facts.trend.winters)
         ]
-        yield over_seasons("vine_size", "Mean pruning weight by winter before harvest", winters, of=of)
+        yield over_seasons("vine_size", "Mean pruning weight by season", winters, of=of)
 
 
 def _load_point(facts: Facts, season: int, load: BlockLoad) -> SeasonPoint:

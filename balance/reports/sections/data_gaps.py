@@ -6,7 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from balance.doubtful_records import corrections_of, doubts_of_winter, newest_buds_before, pickings_not_weighed
+from balance.doubtful_records import (
+    Corrections,
+    corrections_of,
+    doubts_of_winter,
+    newest_buds_before,
+    pickings_not_weighed,
+)
 from balance.formulas.buds.bud_explanation import UNPRUNED_BUDS
 from balance.reports.document import Column, Figure, Section, Table
 from balance.reports.facts import Facts
@@ -24,6 +30,7 @@ TITLE: Final = "Data gaps and suspicious records"
 GAP: Final = "missing"
 DOUBT: Final = "doubtful"
 CHANGE: Final = "corrected"
+_VERSIONS: Final = Measure("versions", 1, 0)
 _KINDS: Final = {GAP: "Missing", DOUBT: "Doubtful", CHANGE: "Corrected"}
 
 
@@ -43,20 +50,19 @@ def section(facts: Facts) -> Section:
     """Compose the section of one block."""
     if not facts.places.count:
         return Section(CODE, TITLE, reason=NO_VINES)
-    checks = checks_of(facts)
+    changed = corrections_of(facts.opened, facts.block, facts.season)
+    checks = (*_of_winter(facts), *_of_the_year(facts), *_units(facts), *_corrections(changed))
     found = [each for each in checks if each.many]
     return Section(
         CODE,
         TITLE,
         sentences=tuple(_sentences(len(checks), found)),
-        figures=tuple(_figure(each) for each in checks),
+        figures=(
+            *(_figure(each) for each in checks),
+            figure("replaced_versions", "Versions that corrections replaced", _VERSIONS, changed.versions),
+        ),
         tables=(_table(found),) if found else (),
     )
-
-
-def checks_of(facts: Facts) -> tuple[Check, ...]:
-    """Look for everything, whether or not it is found."""
-    return (*_of_winter(facts), *_of_the_year(facts), *_units(facts), *_corrections(facts))
 
 
 def _of_winter(facts: Facts) -> Iterator[Check]:
@@ -205,8 +211,7 @@ def _doubt_said(facts: Facts, each: UnitDoubt) -> str:
     )
 
 
-def _corrections(facts: Facts) -> Iterator[Check]:
-    found = corrections_of(facts.opened, facts.block, facts.season)
+def _corrections(found: Corrections) -> Iterator[Check]:
     yield Check(
         CHANGE,
         "corrected_records",
@@ -214,14 +219,6 @@ def _corrections(facts: Facts) -> Iterator[Check]:
         found.corrected,
         "records",
         f"{counted(found.versions, 'earlier version')} kept; each says who changed it and why.",
-    )
-    yield Check(
-        CHANGE,
-        "replaced_versions",
-        "Versions that corrections replaced",
-        found.versions,
-        "versions",
-        "Nothing: the newest version counts.",
     )
     yield Check(
         CHANGE,

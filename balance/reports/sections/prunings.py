@@ -86,8 +86,8 @@ def _sizes(facts: Facts) -> Iterator[Figure]:
 
 
 def _nodes(found: BlockTargets) -> Iterator[Figure]:
-    yield from _mean_and_total("target", "target", found.targets.nodes, _NO_TARGET)
-    yield from _mean_and_total("kept", "count that was left", found.walked.retained, _NOT_COUNTED)
+    yield from _mean_and_total("target", "targets", found.targets.nodes, _NO_TARGET)
+    yield from _mean_and_total("kept", "counts that were left", found.walked.retained, _NOT_COUNTED)
     differences = _known(found.difference)
     yield figure(
         "mean_difference", "Mean of count less target", MEAN_NODES, _mean(differences), n=differences.size,
@@ -98,8 +98,8 @@ def _nodes(found: BlockTargets) -> Iterator[Figure]:
 def _mean_and_total(code: str, title: str, values: NDArray[np.float64], reason: str) -> Iterator[Figure]:
     known = _known(values)
     total = int(known.sum()) if known.size else None
-    yield figure(f"mean_{code}", f"Mean {title}", MEAN_NODES, _mean(known), n=known.size, reason=reason)
-    yield figure(f"total_{code}", f"Total of {title}s", NODES, total, n=known.size, reason=reason)
+    yield figure(f"mean_{code}", f"Mean of {title}", MEAN_NODES, _mean(known), n=known.size, reason=reason)
+    yield figure(f"total_{code}", f"Sum of {title}", NODES, total, n=known.size, reason=reason)
 
 
 def _vines(facts: Facts) -> Iterator[Figure]:

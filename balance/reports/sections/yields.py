@@ -164,7 +164,9 @@ def _estimates_table(facts: Facts, found: BlockYield) -> Table:
         Column("reason", "Why there is none"),
     )
     rows = tuple(_estimate_row(facts, way) for way in yields_of(found.question).ways)
-    note = f"Low and high are the ends of the {CONFIDENCE:g} % interval, which knows only the samples."
+    note = (
+        f"Low and high are the ends of the {CONFIDENCE:g} % interval, which knows only the samples; one value has none."
+    )
     return Table("estimates", "Estimates by counting clusters, against the harvest", columns, rows, note=note)
 
 
