@@ -1,0 +1,1 @@
+"""What may be told of many farms together without telling of one."""
