@@ -153,9 +153,10 @@ def pause_asked_for(retry_after: str) -> timedelta:
 def _note(current: _Try, outcome: _Outcome) -> None:
     """Write how a try went, once, and queue the next where there is one."""
     delivery, now = current.delivery, timezone.now()
-    again = _pause_after(current, outcome)
     # The receiver before its messages, as everywhere, so that two tries never wait for each other.
-    WebhookEndpoint.objects.for_farm(delivery.farm_id).select_for_update().get(pk=delivery.endpoint_id)
+    endpoint = WebhookEndpoint.objects.for_farm(delivery.farm_id).select_for_update().get(pk=delivery.endpoint_id)
+    off_because = _why_off(endpoint, outcome, now)
+    again = None if off_because else _pause_after(current, outcome)
     waiting = WebhookDelivery.objects.for_farm(delivery.farm_id).filter(
         pk=delivery.pk, state=DeliveryState.WAITING, attempts=current.number - 1
     )
@@ -170,7 +171,22 @@ def _note(current: _Try, outcome: _Outcome) -> None:
         return
     if again is not None:
         queue_try(delivery.farm_id, KIND, delivery.pk, current.number + 1, when=now + again)
-    _note_on_endpoint(current, outcome, now)
+    since = (endpoint.failing_since or now) if outcome.failure else None
+    if since != endpoint.failing_since:
+        WebhookEndpoint.objects.for_farm(endpoint.farm_id).filter(pk=endpoint.pk).update(failing_since=since)
+    if off_because:
+        disable(endpoint, off_because)
+
+
+def _why_off(endpoint: WebhookEndpoint, outcome: _Outcome, now: datetime) -> str:
+    """Give why a receiver is to be switched off: it is gone, or has failed for long; nothing where it is not."""
+    if not outcome.failure or endpoint.disabled_at is not None or endpoint.removed_at is not None:
+        return ""
+    if outcome.status == GONE:
+        return "It answered 410: it is gone and wants nothing more."
+    if endpoint.failing_since is not None and now - endpoint.failing_since >= FAILING_FOR:
+        return f"It took nothing for {FAILING_FOR.days} days."
+    return ""
 
 
 def _pause_after(current: _Try, outcome: _Outcome) -> timedelta | None:
@@ -179,24 +195,6 @@ def _pause_after(current: _Try, outcome: _Outcome) -> timedelta | None:
     if not outcome.failure or is_last:
         return None
     return max(PAUSES[current.number - 1], outcome.not_before)
-
-
-def _note_on_endpoint(current: _Try, outcome: _Outcome, now: datetime) -> None:
-    """Keep since when a receiver fails, and switch it off when it is gone or has failed for long."""
-    endpoints = WebhookEndpoint.objects.for_farm(current.endpoint.farm_id).filter(
-        pk=current.endpoint.pk, removed_at=None, disabled_at=None
-    )
-    if not outcome.failure:
-        endpoints.exclude(failing_since=None).update(failing_since=None)
-        return
-    endpoints.filter(failing_since=None).update(failing_since=now)
-    endpoint = endpoints.first()
-    if endpoint is None:
-        return
-    if outcome.status == GONE:
-        disable(endpoint, "It answered 410: it is gone and wants nothing more.")
-    elif now - endpoint.failing_since >= FAILING_FOR:
-        disable(endpoint, f"It took nothing for {FAILING_FOR.days} days.")
 
 
 def _note_lost(farm_id: uuid.UUID, job_id: uuid.UUID, state: str, _: str) -> None:
