@@ -96,22 +96,29 @@ def axis_of(spec: Mapping[str, Any], way: Literal["x", "y"]) -> Axis:
     return Axis(way, said[0], float(spec["width" if way == "x" else "height"]))
 
 
-def drawn_axis(axis: Axis, width: float, height: float, *, grid: bool) -> Iterator[str]:
-    """Draw an axis: below the marks its grid, above them everything else."""
-    if grid:
-        if axis.said["axis"]["grid"]:
-            for place, _ in axis.labels():
-                ends = ((place, 0.0), (place, height)) if axis.way == "x" else ((0.0, place), (width, place))
-                yield line(*ends, stroke=GRID)
-        return
-    yield from _drawn_x(axis, width, height) if axis.way == "x" else _drawn_y(axis, height)
+def drawn_grid(across: Axis, up: Axis) -> Iterator[str]:
+    """Draw the grid of both axes, which lies below the marks."""
+    for axis in (up, across):
+        for place, _ in axis.labels() if axis.said["axis"]["grid"] else ():
+            if axis.way == "x":
+                yield line((place, 0.0), (place, up.length), stroke=GRID)
+            else:
+                yield line((0.0, place), (across.length, place), stroke=GRID)
 
 
-def _drawn_x(axis: Axis, width: float, height: float) -> Iterator[str]:
+def drawn_axes(across: Axis, up: Axis) -> Iterator[str]:
+    """Draw the lines, ticks, labels and titles of both axes, which lie above the marks."""
+    yield from _drawn_y(up, up.length)
+    yield from _drawn_x(across, up.room(), across.length, up.length)
+
+
+def _drawn_x(axis: Axis, left: float, width: float, height: float) -> Iterator[str]:
     yield line((0, height), (width, height), stroke=QUIET)
     for place, said in axis.labels():
         yield line((place, height), (place, height + _TICK), stroke=QUIET)
-        yield _label(said, place, height + _TICK + LABEL_SIZE, "middle")
+        half = width_of(cut(said, LABEL_LIMIT, LABEL_SIZE), LABEL_SIZE) / 2
+        inside = min(max(place, half - left + 1), width + RIGHT - half - 1)
+        yield _label(said, inside, height + _TICK + LABEL_SIZE, "middle")
     if axis.said["title"]:
         y = height + _TICK + LABEL_SIZE * 2.6
         title = cut(axis.said["title"], width, LABEL_SIZE)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from balance.drawings.svg import element, text, words
-from balance.reports.charts.axes import axis_of, drawn_axis
+from balance.reports.charts.axes import axis_of, drawn_axes, drawn_grid
 from balance.reports.charts.lettering import FONT
 from balance.reports.charts.marks import drawn_layer
 from balance.reports.charts.pieces import RIGHT, SCHEMA, SUBTITLE_SIZE, TITLE_SIZE, Spec
@@ -54,11 +54,9 @@ def svg_of(spec: Mapping[str, Any]) -> str:
     foot, below = _legend(spec)
     whole = (left + width + RIGHT, top + height + across.room() + below + 2)
     inside = [
-        *drawn_axis(up, width, height, grid=True),
-        *drawn_axis(across, width, height, grid=True),
+        *drawn_grid(across, up),
         *(mark for layer in spec["layer"] for mark in drawn_layer(layer, across, up)),
-        *drawn_axis(up, width, height, grid=False),
-        *drawn_axis(across, width, height, grid=False),
+        *drawn_axes(across, up),
         element("g", foot, transform=f"translate({-left + _INDENT:.1f} {height + across.room():.1f})") if foot else "",
     ]
     return element(

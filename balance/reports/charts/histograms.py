@@ -22,7 +22,7 @@ from balance.reports.charts.pieces import (
     specification,
     words_mark,
 )
-from balance.reports.charts.scales import Ticks, ticks_of
+from balance.reports.charts.scales import Ticks, ticks_of, ticks_that_fit
 from balance.reports.document import Chart
 
 _HEIGHT: Final = 150
@@ -73,7 +73,7 @@ def histogram(
     described = f"Histogram. {of.title}. {' '.join(below)} {_told(measured, of)}"
     if not measured:
         return Chart(code, title, described, _empty(title, below, described, of))
-    ticks = ticks_of(*_ends(measured, centre, assigned), _STEPS_OF_TICKS)
+    ticks = ticks_that_fit(*_ends(measured, centre, assigned), _STEPS_OF_TICKS, LEAST_PLOT, LABEL_SIZE)
     bars = _bars(measured, ticks)
     most = max(count for _, _, count in bars)
     across = quantitative(of.title, ticks)

@@ -1,8 +1,8 @@
 """Colours that colour-blind people tell apart: the palette of Okabe and Ito.
 
 Source: M. Okabe and K. Ito, "Color Universal Design (CUD): how to make figures and presentations that are friendly to
-colorblind people", 2002, revised 2008 (values from memory; `tests/balance/reports/test_chart_colours.py` computes how
-far apart they stay).  Colour never says anything alone: letters, shapes, dashes and words say it too.
+colorblind people", 2002, revised 2008 (values from memory).  Colour never
+says anything alone: letters, shapes, dashes and words say it too.
 """
 
 from __future__ import annotations

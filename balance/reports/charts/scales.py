@@ -6,7 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from balance.reports.charts.lettering import width_of
+
 _STEPS: Final = (1.0, 2.0, 2.5, 5.0, 10.0)
+#: Nothing that is measured on a farm differs by less; an axis so short would be all noughts.
+_LEAST: Final = 1e-6
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,9 @@ def decimals_of(step: float) -> int:
 
 def ticks_of(low: float, high: float, at_most: int = 5, *, whole: bool = False) -> Ticks:
     """Give the ticks of an axis that holds two values; one between whole numbers has no halves."""
-    span = high - low if high > low else abs(high) or 1.0
+    span = high - low if high - low >= _LEAST else max(abs(high), abs(low))
+    if span < _LEAST:
+        span = 1.0
     step = nice_step(span, at_most)
     if whole:
         step = max(1.0, float(math.ceil(step)))
@@ -53,6 +59,16 @@ def ticks_of(low: float, high: float, at_most: int = 5, *, whole: bool = False) 
     last = max(last, first + 1)
     decimals = decimals_of(step)
     return Ticks(tuple(round(number * step, decimals) + 0.0 for number in range(first, last + 1)), decimals)
+
+
+def ticks_that_fit(low: float, high: float, at_most: int, length: float, size: float, *, whole: bool = False) -> Ticks:
+    """Give as many ticks along a line of a length [px] as have room for their labels side by side."""
+    for steps in range(at_most, 1, -1):
+        ticks = ticks_of(low, high, steps, whole=whole)
+        widest = max(width_of(number_said(value, ticks.decimals), size) for value in ticks.values)
+        if (widest + 8) * (len(ticks.values) - 1) <= length:
+            return ticks
+    return ticks_of(low, high, 1, whole=whole)
 
 
 def number_said(value: float, decimals: int) -> str:

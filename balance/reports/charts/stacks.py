@@ -18,7 +18,7 @@ from balance.reports.charts.pieces import (
     specification,
     words_mark,
 )
-from balance.reports.charts.scales import ticks_of
+from balance.reports.charts.scales import ticks_that_fit
 from balance.reports.document import Chart
 
 _ROW: Final = 26
@@ -62,7 +62,8 @@ def shares(
     most = max(totals, default=1) or 1
     up = ordinal(None, names, inner=0.25)
     plot = plot_width(up)
-    across = quantitative(counted.capitalize(), ticks_of(0, most * plot / (plot - _SUM), 6, whole=True), grid=True)
+    ticks = ticks_that_fit(0, most * plot / (plot - _SUM), 6, plot, LABEL_SIZE, whole=True)
+    across = quantitative(counted.capitalize(), ticks, grid=True)
     drawn = list(_segments(shown, names, series, plot / across["scale"]["domain"][1]))
     colour = {
         "field": "part",
