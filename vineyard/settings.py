@@ -178,9 +178,11 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_connect_timeout": 2,
     "health_check_interval": 25,
 }
+CELERY_IMPORTS = ("balance.reports.tasks",)  # beside the tasks of each app
 CELERY_BEAT_SCHEDULE = {
     "forget-old-answers": {"task": "records.tasks.forget_old_answers", "schedule": 3_600.0},
     "sweep-jobs": {"task": "records.tasks.sweep_jobs", "schedule": 10.0},
+    "sweep-program-reports": {"task": "balance.reports.tasks.sweep_program_reports", "schedule": 10.0},
 }
 
 # --- What leaves the house -----------------------------------------------------------------------------
@@ -190,6 +192,10 @@ WEBHOOKS_MAY_GO_TO: frozenset[str] = env.places(
     "WEBHOOKS_MAY_GO_TO",
     "the receivers of webhooks, as host:port with commas, that need not be public and may have any port",
 )
+WEBHOOKS_ONLY_LISTED: bool = env.one_of(
+    "WEBHOOKS_ONLY_LISTED", "yes: webhooks go to WEBHOOKS_MAY_GO_TO alone, and no other name is looked up", "no",
+    ["yes", "no"],
+) == "yes"  # fmt: skip
 WEBHOOKS_CA_FILE: str = env.file(
     "WEBHOOKS_CA_FILE",
     "a file of certificates (PEM) of authorities of your own that receivers of webhooks may be signed by",

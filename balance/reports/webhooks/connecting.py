@@ -134,6 +134,8 @@ class _Careful(httpcore.NetworkBackend):
     ) -> httpcore.NetworkStream:
         if (host, port) != (self.place.host, self.place.port):
             raise NotReached("The request was about to go elsewhere.")
+        if settings.WEBHOOKS_ONLY_LISTED and not self.place.is_listed:
+            raise NotReached("This service sends messages to the receivers that whoever runs it has listed.")
         addresses = self._addresses()
         if not self.place.is_listed and not all(map(is_public, addresses)):
             raise NotReached("The name leads to an address that is not public.")

@@ -239,6 +239,14 @@ def test_no_port_but_the_usual_ones_of_https_is_connected_to(connections, monkey
     assert connections == []
 
 
+def test_where_only_listed_receivers_are_allowed_no_other_name_is_looked_up(inside, connections, monkeypatch, settings):
+    asked: list[str] = []
+    monkeypatch.setattr(connecting, "resolve", lambda host, _: asked.append(host) or [PUBLIC])
+    settings.WEBHOOKS_ONLY_LISTED = True
+    try_to_send(f"https://receiver.example:{inside.port}/")
+    assert (asked, connections, inside.hits) == ([], [], 0)
+
+
 @pytest.fixture
 def receiver(tmp_path, settings):
     with receiving(tmp_path) as receiver:
