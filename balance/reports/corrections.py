@@ -63,7 +63,11 @@ def corrected_since(opened: OpenFarm, reports: Iterable[Report]) -> dict[uuid.UU
     made = [report for report in reports if report.taken_at is not None]
     if not made:
         return {}
-    columns = [[report.pk for report in made], [report.taken_at for report in made], [each.season for each in made]]
+    columns: list[Any] = [
+        [report.pk for report in made],
+        [report.taken_at for report in made],
+        [each.season for each in made],
+    ]
     with connection.cursor() as cursor:
         cursor.execute(_COUNTED, [*_of(opened), *columns])
         found = dict(cursor.fetchall())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -105,3 +106,15 @@ def test_the_real_vineyard_needs_nothing_but_its_file(first, home):
     assert "349 vines weighed, 3 not; mean 2.681 kg, standard deviation 0.926 kg, CV 34.5 %" in said
     assert "349 targets by" in said
     assert "names no cultivar. The formula is our example" in said
+
+
+def test_the_season_report_of_the_farm_is_made_from_the_command_line_too(first, home):
+    argv = [sys.executable, "manage.py", "report", "lower [old]", "2027", "--form", "pdf", "json", "--to", str(home)]
+    made = subprocess.run(
+        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=90, check=False
+    )
+    assert made.returncode == 0, made.stderr
+    document = json.loads((home / "report-2027-metric.json").read_text())
+    assert document["blocks"][0]["name"] == "Lower"
+    assert f"Check code {document['check_code']}" in " ".join(made.stdout.split())
+    assert (home / "report-2027-metric.pdf").read_bytes().startswith(b"%PDF-")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-import time
 import uuid
 from argparse import ArgumentParser
 from collections.abc import Iterator
@@ -14,7 +13,6 @@ from typing import Any, Final, cast
 from django.core.management import BaseCommand, CommandError
 from django.db import transaction
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 from rich.text import Text
 
@@ -27,15 +25,15 @@ from records.imports.column_maps import ColumnMap, map_for, read_map
 from records.imports.reading import read_table
 from records.models import Import, ImportRow, Person
 from records.models.jobs import JobState
-from records.services import imports, jobs
+from records.services import imports
 from records.services.farms import create_farm
 from records.services.vineyards import block_of
+from vineyard.carrying_out import UNFINISHED, carry_out_here
 from vineyard.demo.printing import console
 from vineyard.starting import prepare_database
 
 IMPORTER: Final = "importer@localhost.example"
 SHOWN: Final = 20
-UNFINISHED: Final = {JobState.QUEUED, JobState.RUNNING}
 _RISKY: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -71,7 +69,7 @@ class Command(BaseCommand):
         request = imports.Request(options["file"].name, content, column_map, options["block"], options["season"])
         with transaction.atomic():
             asked = imports.ask_for_import(_open(caller, farm_id), request)
-        _carry_out(out, caller, asked)
+        _carry_out(out, asked)
         with transaction.atomic():
             self._report(out, _open(caller, farm_id), asked.imported.pk, options)
 
@@ -140,26 +138,11 @@ def _open(caller: Caller, farm_id: Any) -> OpenFarm:
     return open_farm(caller, farm_id, Right.RECORD)
 
 
-def _carry_out(out: Console, caller: Caller, asked: imports.Asked) -> None:
-    """Do the work here and now, with a bar where there is a terminal to draw it on."""
-    farm_id, job_id = asked.imported.farm_id, asked.job.pk
+def _carry_out(out: Console, asked: imports.Asked) -> None:
     if asked.job.state not in UNFINISHED:
         out.print("This file was taken in before, for the same block and season: nothing changes.")
         return
-    words = TextColumn("Taking in lines")
-    with Progress(words, BarColumn(), MofNCompleteColumn(), console=out, disable=not out.is_terminal) as bar:
-        task = bar.add_task("lines", total=None)
-        jobs.run(farm_id, job_id, lambda done, total: bar.update(task, completed=done, total=total))
-        while (
-            _state(caller, farm_id, job_id) in UNFINISHED
-        ):  # a worker has it, or died with it: see records.services.jobs
-            time.sleep(0.5)
-            jobs.run(farm_id, job_id, lambda done, total: bar.update(task, completed=done, total=total))
-
-
-def _state(caller: Caller, farm_id: uuid.UUID, job_id: uuid.UUID) -> str:
-    with transaction.atomic():
-        return jobs.job_of(_open(caller, farm_id), job_id).state
+    carry_out_here(out, "Taking in lines", asked.imported.farm_id, asked.job.pk)
 
 
 def _findings(opened: OpenFarm, imported: Import) -> Iterator[dict[str, Any]]:
