@@ -1,0 +1,191 @@
+"""Make a season report of a program: count farm by farm at one moment, release what may be told, render, finish once.
+
+What is kept of a season is made once: every later report of it says the same numbers, in whichever units, because two
+that differ by one farm would show that farm by subtraction.  Where a farm that was counted has taken its consent back
+since, no later one is made.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models.functions import Now
+
+from balance.models import ProgramReport, ProgramReportFile
+from balance.reports.programs import asking
+from balance.reports.programs.composing import compose
+from balance.reports.programs.consenting import consents_held, left_since, note_that_counted
+from balance.reports.programs.contributions import Counting, farms_to_count, sums_of_farm
+from balance.reports.programs.document import ProgramDocument, Released, as_json
+from balance.reports.programs.leases import Held, TakenOver, take_up
+from balance.reports.programs.releasing import release_season
+from balance.reports.programs.rendering import FORMS
+from balance.reports.programs.sums import FarmSums
+from balance.reports.reading import this_moment
+from records.access import hold_lead
+from records.errors import NotAllowed, NotValid, Refusal
+from records.models import Person
+from records.models.jobs import JobState
+
+log = logging.getLogger("vineyard.jobs")
+
+_NOBODY: Final = "Whoever asked for the report does not lead the program any more. Another lead may ask for it."
+_LEFT: Final = (
+    "A farm that was counted in the report of this season made at {made} has taken its consent back. A new report "
+    "beside that one would show the farm by subtraction, so none is made. The earlier report stands."
+)
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """What a season came to: released, at which moment, and of which farms; none where an earlier report said it."""
+
+    released: Released
+    taken_at: datetime
+    farms: tuple[FarmSums, ...]
+    earlier: uuid.UUID | None = None
+
+
+class _Otherwise(Exception):
+    """Between counting and telling, another report of the season was finished."""
+
+
+def run(report_id: uuid.UUID) -> None:
+    """Take a report up and make it; nothing happens where another worker holds it or it is finished."""
+    held = take_up(report_id)
+    if held is None:
+        return
+    try:
+        _make(held)
+    except TakenOver:
+        log.warning("program report %s: attempt %d is not its holder any more and stops", report_id, held.attempt)
+    except Refusal as refusal:
+        held.fail(refusal.detail)
+    except Exception:
+        log.exception("program report %s failed", report_id)
+        held.give_back()
+        raise
+
+
+def _make(held: Held) -> None:
+    report = ProgramReport.objects.select_related("program", "asked_by").get(pk=held.report_id)
+    finished = False
+    while not finished:
+        counted = _counted(held, report)
+        finished = _told(held, report, counted)
+
+
+def _counted(held: Held, report: ProgramReport) -> _Counted:
+    """Count the farms, unless an earlier report of the season says what there is to say."""
+    earlier = _earlier(report)
+    if earlier is not None and earlier.document is not None and earlier.taken_at is not None:
+        if left_since(report, earlier):
+            raise NotValid(_LEFT.format(made=f"{earlier.taken_at:%Y-%m-%d %H:%M} UTC"))
+        return _Counted(Released.of(earlier.document["released"]), earlier.taken_at, (), earlier.pk)
+    farms: list[FarmSums] = []
+    with this_moment() as moment:
+        counting = Counting(moment, report.program_id, _asker(report), report.season)
+        wanted = farms_to_count(counting)
+        for done, farm_id in enumerate(wanted):
+            for found in sums_of_farm(counting, farm_id):
+                _go_on(held, report, done, len(wanted) + len(FORMS))
+                farms += [found] if found is not None else []
+        taken_at = moment.taken_at
+    return _Counted(release_season(farms, report.season), taken_at, tuple(farms))
+
+
+def _asker(report: ProgramReport) -> Person:
+    if report.asked_by is None:
+        raise NotAllowed(_NOBODY)
+    return report.asked_by
+
+
+def _still_leads(report: ProgramReport) -> None:
+    """Refuse to go on once whoever asked does not lead the program; if they do, until the transaction ends."""
+    if not hold_lead(report.program_id, _asker(report)):
+        raise NotAllowed(_NOBODY)
+
+
+def _earlier(report: ProgramReport) -> ProgramReport | None:
+    """Give the report of this season that was made before and shows anything."""
+    made = ProgramReport.objects.filter(
+        program=report.program_id, season=report.season, state=JobState.SUCCEEDED
+    ).exclude(pk=report.pk)
+    return made.exclude(document__released__farms="").order_by("finished_at", "id").first()
+
+
+def _go_on(held: Held, report: ProgramReport, done: int, total: int) -> None:
+    with transaction.atomic():
+        held.renew(progress_done=done, progress_total=total)
+        _still_leads(report)
+
+
+def _told(held: Held, report: ProgramReport, counted: _Counted) -> bool:
+    """Render what was counted and keep it; where farms took their consent back meanwhile, without them.
+
+    Gives False where another report of the season was finished first, so that this one has to say the same.
+    """
+    while True:
+        files = _rendered(held, report, counted)
+        try:
+            gone = _finish(held, report, counted, *files)
+        except _Otherwise:
+            return False
+        if not gone:
+            return True
+        left = tuple(farm for farm in counted.farms if farm.farm not in gone)
+        counted = _Counted(release_season(left, report.season), counted.taken_at, left)
+
+
+def _rendered(held: Held, report: ProgramReport, counted: _Counted) -> tuple[ProgramDocument, dict[str, bytes]]:
+    version = str(settings.SPECTACULAR_SETTINGS["VERSION"])
+    said = compose(report, counted.released, counted.taken_at, version)
+    document = as_json(said)
+    files = {}
+    for form, rendered in FORMS.items():
+        files[form] = rendered.render(document)
+        _go_on(held, report, len(counted.farms) + len(files), len(counted.farms) + len(FORMS))
+    return said, files
+
+
+def _finish(
+    held: Held, report: ProgramReport, counted: _Counted, said: ProgramDocument, files: dict[str, bytes]
+) -> set[uuid.UUID]:
+    """Write everything in one transaction; where consents have ended, write nothing and give those farms.
+
+    Consents are held until the transaction ends: whoever takes one back waits for it, and everything after counts.
+    """
+    with transaction.atomic():
+        held.renew()
+        _still_leads(report)
+        asking.one_after_the_other(report.program)
+        earlier = _earlier(report)
+        if (earlier.pk if earlier else None) != counted.earlier or (earlier and left_since(report, earlier)):
+            raise _Otherwise
+        consents = consents_held(report, [farm.farm for farm in counted.farms])
+        gone = {farm.farm for farm in counted.farms} - consents.keys()
+        if not gone:
+            _write(held, counted, said, files)
+            note_that_counted(report, consents.values())
+        return gone
+
+
+def _write(held: Held, counted: _Counted, said: ProgramDocument, files: dict[str, bytes]) -> None:
+    ProgramReportFile.objects.bulk_create(
+        ProgramReportFile(
+            report_id=held.report_id, attempt=held.attempt, form=form, content=content, size=len(content),
+            sha256=hashlib.sha256(content).hexdigest(),
+        )
+        for form, content in files.items()
+    )  # fmt: skip
+    held.write(
+        state=JobState.SUCCEEDED, failure="", finished_at=Now(), taken_at=counted.taken_at, document=as_json(said),
+        check_code=said.check_code, made_by_version=said.made_by,
+    )  # fmt: skip
