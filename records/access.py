@@ -252,6 +252,40 @@ def open_program_catalogue(caller: Caller, program_id: uuid.UUID, *, writes: boo
     return program
 
 
+def open_led_program(caller: Caller, program_id: uuid.UUID) -> Program:
+    """Let a lead to what only the leads of a program see; for everybody else there is no such thing.
+
+    Raises
+    ------
+    NotFound
+        The caller does not lead the program.
+    NotAllowed
+        They do, but by this key they may not see it: it brings many farms together.
+    """
+    program = Program.objects.filter(pk=program_id, pk__in=_led_by(caller.person.pk)).first()
+    if program is None:
+        raise NotFound
+    if Right.READ not in caller.scopes or caller.only_farms:
+        raise NotAllowed("This takes a key with the scope 'read' that is not bound to certain farms.")
+    return program
+
+
+def hold_lead(program_id: uuid.UUID, person: Person) -> bool:
+    """Tell whether somebody leads a program; if so, they do until the transaction ends."""
+    held = ProgramMembership.objects.select_for_update(no_key=True, of=("self",))
+    return person.is_active and held.filter(program=program_id, person=person).exists()
+
+
+def leads_of(program_id: uuid.UUID) -> set[uuid.UUID]:
+    """Give the persons who lead a program."""
+    return set(ProgramMembership.objects.filter(program=program_id).values_list("person_id", flat=True))
+
+
+def consents_to_count(caller: Caller, program_id: uuid.UUID) -> QuerySet[Consent]:
+    """Give the consents by which farms let a program count them at this moment; the caller leads it."""
+    return Consent.objects.filter(in_force(), purpose=Purpose.SUMMARIES, program=program_id, program__in=led_by(caller))
+
+
 def open_for_work(farm_id: uuid.UUID) -> Farm:
     """Open one farm to a worker that carries out a job which the farm's own row names."""
     set_context(farms=[farm_id], person=None, key=None)

@@ -22,10 +22,15 @@ _ONE_TRY: Final = {
 
 def wake(farm_id: uuid.UUID, job_id: uuid.UUID) -> None:
     """Send a worker the ids of a job and nothing else; a broker that is away delays, and never loses."""
+    wake_for("records.tasks.run_job", farm_id, job_id)
+
+
+def wake_for(task: str, *ids: uuid.UUID) -> None:
+    """Send a worker a task with ids and nothing else; the last id is what waits where the broker is away."""
     try:
         # A connection of its own: the pooled one carries the worker's patience, 6 s for a broker that is away.
         with current_app.connection_for_write(transport_options=_ONE_TRY) as connection:
-            args = [str(farm_id), str(job_id)]
-            current_app.send_task("records.tasks.run_job", args=args, retry=False, connection=connection)
+            args = [str(each) for each in ids]
+            current_app.send_task(task, args=args, retry=False, connection=connection)
     except (OperationalError, OSError):
-        log.warning("broker away; job %s waits for the sweeper", job_id)
+        log.warning("broker away; job %s waits for the sweeper", ids[-1])

@@ -6,9 +6,16 @@ from typing import Final
 
 from django.urls import path
 
-from balance.api.reports import charts, deliveries, documents, links, reports, schedules, webhooks
+from balance.api.reports import charts, deliveries, documents, links, programs, reports, schedules, webhooks
 
 ADDRESSES: Final = [
+    path("programs/<uuid:program>/reports", programs.ProgramReports.as_view(), name="program-reports"),
+    path("programs/<uuid:program>/reports/<uuid:report>", programs.OneProgramReport.as_view(), name="program-report"),
+    path(
+        "programs/<uuid:program>/reports/<uuid:report>/files/<slug:form>",
+        programs.ProgramReportFileView.as_view(),
+        name="program-report-file",
+    ),
     path("farms/<uuid:farm>/reports", reports.Reports.as_view(), name="reports"),
     path("farms/<uuid:farm>/reports/<uuid:report>", reports.OneReport.as_view(), name="report"),
     path(

@@ -15,7 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
-from balance.models import Report, ReportFile
+from balance.models import ProgramReportFile, Report, ReportFile
 from balance.reports.asking import UNFINISHED, ask_for_report, file_of, report_of, reports_of
 from balance.reports.corrections import MOST_CHANGES, corrected_since, only_corrected, resting_on
 from balance.reports.forms.as_html import POLICY
@@ -209,7 +209,7 @@ FILES_OF_A_REPORT: Final = {
 }
 
 
-def file_answer(file: ReportFile) -> HttpResponse:
+def file_answer(file: ReportFile | ProgramReportFile) -> HttpResponse:
     """Give a file of a report to whoever asked and to nothing on the way; it runs nothing and asks nobody anything."""
     rendered = FORMS[file.form]
     return HttpResponse(
