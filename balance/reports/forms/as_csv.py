@@ -21,8 +21,12 @@ _READABLE: Final = 0o644 << 16
 
 
 def render(document: dict[str, Any]) -> bytes:
-    """Write the archive; every file bears the moment that the report stands for."""
-    sheets = sheets_of(document)
+    """Write the archive."""
+    return archive_of(document, sheets_of(document))
+
+
+def archive_of(document: dict[str, Any], sheets: list[Sheet]) -> bytes:
+    """Write an archive of tables; every file bears the moment that the report stands for."""
     moment = datetime.fromisoformat(document["taken_at"]).astimezone(UTC).timetuple()[:6]
     files = {f"{sheet.name}.csv": _file(sheet) for sheet in sheets} | {README: readme(document, sheets).encode()}
     content = io.BytesIO()

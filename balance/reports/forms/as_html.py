@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections import Counter
+from collections.abc import Iterator
 from functools import cache
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UND
 from balance.reports.forms.chart_data import chart_data
 from balance.reports.words import (
     CONFIDENCE_WORDS,
+    NOT_MEASURED,
     STANDING_WORDS,
     UNIT_WORDS,
     VERDICT_WORDS,
@@ -36,14 +38,15 @@ POLICY: Final = (
     "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'"
 )
-#: Tables with more columns get a box of their own to scroll in where the page is narrow.
+#: Tables with more columns, or more letters side by side, get a box of their own to scroll in on a narrow page.
 _FEW_COLUMNS: Final = 3
+_FEW_LETTERS: Final = 26
 _LOOK_FIRST: Final = (OVER, UNDER, NOT_KNOWN)
 
 
 def render(document: Plain) -> bytes:
     """Write the page."""
-    style, digest = _style()
+    style, digest = page_style()
     places = {page["block"]: f"block-{at}" for at, page in enumerate(document["blocks"], start=1)}
     context = {
         "style": style,
@@ -61,7 +64,7 @@ def render(document: Plain) -> bytes:
 
 
 @cache
-def _style() -> tuple[str, str]:
+def page_style() -> tuple[str, str]:
     """Give the page's style and how a policy names it."""
     style = render_to_string("balance/farm_report.css")
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
@@ -91,11 +94,12 @@ def _line(line: Plain, places: dict[str, str]) -> Plain:
 
 
 def _block(page: Plain, place: str) -> Plain:
-    sections = [_section(section, f"{place}-{at}") for at, section in enumerate(page["sections"], start=1)]
+    sections = [section_shown(section, f"{place}-{at}") for at, section in enumerate(page["sections"], start=1)]
     return {**page, "place": place, "sections": sections}
 
 
-def _section(section: Plain, place: str) -> Plain:
+def section_shown(section: Plain, place: str) -> Plain:
+    """Give a section as the templates show it."""
     return {
         **section,
         "place": place,
@@ -118,28 +122,41 @@ def _figure(figure: Plain) -> Plain:
 
 def _table(table: Plain) -> Plain:
     columns = table["columns"]
-    return {
-        **table,
-        "headings": [{"text": headed(column), "number": column["number"]} for column in columns],
-        "lines": [[_cell(value, column) for value, column in zip(row, columns, strict=True)] for row in table["rows"]],
-        "wide": len(columns) > _FEW_COLUMNS,
-        "gaps": any(value is None for row in table["rows"] for value in row),
-    }
+    lines = [[_cell(value, column) for value, column in zip(row, columns, strict=True)] for row in table["rows"]]
+    headings = [{"text": headed(column), "number": column["number"]} for column in columns]
+    return _laid_out(table["title"], headings, lines, table["note"])
 
 
 def _cell(value: str | float | None, column: Plain) -> Plain:
     return {"text": cell(value, column), "number": column["number"], "missing": value is None}
 
 
+def _laid_out(title: str, headings: list[Plain], lines: list[list[Plain]], note: str = "") -> Plain:
+    return {
+        "title": title,
+        "headings": headings,
+        "lines": lines,
+        "note": note,
+        "wide": len(headings) > _FEW_COLUMNS or sum(_letters(headings, lines)) > _FEW_LETTERS,
+        "gaps": any(each["missing"] for line in lines for each in line),
+    }
+
+
+def _letters(headings: list[Plain], lines: list[list[Plain]]) -> Iterator[int]:
+    """Give how many letters each column holds that no line break parts: words of headings, and numbers."""
+    for at, heading in enumerate(headings):
+        numbers = (len(line[at]["text"]) for line in lines) if heading["number"] else ()
+        yield max([0, *map(len, heading["text"].split()), *numbers])
+
+
 def _chart(chart: Plain) -> Plain:
     data = chart_data(chart["spec"])
-    numbers = [at >= data.words for at in range(len(data.headings))]
-    return {
-        **chart,
-        "picture": _picture(chart["spec"]),
-        "headings": list(zip(data.headings, numbers, strict=True)),
-        "lines": [list(zip(line, numbers, strict=True)) for line in data.lines],
-    }
+    headings = [{"text": text, "number": at >= data.words} for at, text in enumerate(data.headings)]
+    lines = [
+        [{"text": text, "number": at >= data.words, "missing": text == NOT_MEASURED} for at, text in enumerate(line)]
+        for line in data.lines
+    ]
+    return {**chart, "picture": _picture(chart["spec"]), "table": _laid_out(chart["title"], headings, lines)}
 
 
 def _picture(spec: Plain) -> str:

@@ -9,6 +9,7 @@ and Greek, is taken from the fonts inside typst.  No font of the machine is used
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -26,8 +27,8 @@ STANDARDS: Final = ("ua-1", "a-2a")
 _ONE_AT_A_TIME: Final = threading.Lock()
 
 
-def render(document: dict[str, Any]) -> bytes:
-    """Set the document.
+def render(document: dict[str, Any], pages: Callable[..., dict[str, Any]] = pages_of) -> bytes:
+    """Set the document; ``pages`` says what stands on its pages.
 
     Notes
     -----
@@ -39,15 +40,15 @@ def render(document: dict[str, Any]) -> bytes:
 
     for strict, standards in ((False, STANDARDS), (True, STANDARDS)):
         try:
-            return _set(document, strict=strict, standards=standards)
+            return _set(document, pages(document, strict=strict), standards)
         except typst.TypstError as refused:
             if "could not be displayed" not in str(refused):
                 raise
-    return _set(document, strict=True, standards=())
+    return _set(document, pages(document, strict=True), ())
 
 
-def _set(document: dict[str, Any], *, strict: bool, standards: tuple[str, ...]) -> bytes:
-    data = orjson.dumps(pages_of(document, strict=strict)).decode()
+def _set(document: dict[str, Any], pages: dict[str, Any], standards: tuple[str, ...]) -> bytes:
+    data = orjson.dumps(pages).decode()
     taken_at = datetime.fromisoformat(document["taken_at"])
     with _ONE_AT_A_TIME:
         made: bytes = _compiler().compile(

@@ -25,6 +25,11 @@ _RESERVED: Final = ("history",)
 
 def render(document: dict[str, Any]) -> bytes:
     """Write the workbook, the summary first and what to mind last."""
+    return workbook_of(document, sheets_of(document))
+
+
+def workbook_of(document: dict[str, Any], sheets: list[Sheet]) -> bytes:
+    """Write a workbook of tables, and what to mind last."""
     content = io.BytesIO()
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(content, options) as book:
@@ -34,7 +39,7 @@ def render(document: dict[str, Any]) -> bytes:
         })  # fmt: skip
         formats = Formats(book)
         taken: set[str] = set()
-        for sheet in [*sheets_of(document), _about(document)]:
+        for sheet in [*sheets, _about(document, sheets)]:
             _write(book.add_worksheet(_name(sheet.title, taken)), sheet, formats)
     return content.getvalue()
 
@@ -101,10 +106,10 @@ def _name(title: str, taken: set[str]) -> str:
     return found
 
 
-def _about(document: dict[str, Any]) -> Sheet:
+def _about(document: dict[str, Any], sheets: list[Sheet]) -> Sheet:
     """Give what every printed number needs beside it: whose, of when, made by what, and what to mind."""
     facts = [
-        ("Farm", document["farm_name"]),
+        ("Program" if "program" in document else "Farm", document["farm_name"]),
         ("Region", document["region"]),
         ("Season", str(document["season"])),
         ("As it was at", moment_of(document["taken_at"])),
@@ -112,13 +117,13 @@ def _about(document: dict[str, Any]) -> Sheet:
         ("Made by version", document["made_by"]),
         ("Check code", document["check_code"]),
         *(("Caution", caution) for caution in document["cautions"]),
-        *_notes(document),
+        *_notes(sheets),
     ]
     return Sheet(
         "about", "About this report", [Heading("About"), Heading("This report")], [list(fact) for fact in facts]
     )
 
 
-def _notes(document: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    for sheet in sheets_of(document):
+def _notes(sheets: list[Sheet]) -> Iterator[tuple[str, str]]:
+    for sheet in sheets:
         yield from ((sheet.title, note) for note in sheet.notes)

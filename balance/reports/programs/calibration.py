@@ -36,9 +36,9 @@ def section(released: Released, units: Units, season: int) -> Section:  # noqa: 
             "program.",
         ),
         (
-            figure("bias", "Mean of guess less weight, all pruners", _POINTS, bias, reason=WITHHELD),
+            figure("bias", "Mean of guess less weight", _POINTS, bias, reason=WITHHELD),
             figure(
-                "spread", "Standard deviation of guess less weight, all pruners", _POINTS,
+                "spread", "Standard deviation of guess less weight", _POINTS,
                 None if spread is None else float(f"{spread:.2g}"), reason=WITHHELD,
             ),
         ),

@@ -11,7 +11,7 @@ from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.figures import MEAN_NODES, RATIO, figure
 from balance.reports.programs import sums
 from balance.reports.programs.document import Released, ReleasedCell
-from balance.reports.programs.privacy import NOT_SHOWN, NOTHING, WITHHELD, farms_said
+from balance.reports.programs.privacy import GROUPS_SAID, NOT_SHOWN, NOTHING, WITHHELD, farms_said, fewest
 from balance.reports.programs.releasing import ALL, CULTIVAR, REGION, REST, SQUARES, TRAINING
 from balance.reports.quantities import Measure, Units
 
@@ -98,7 +98,7 @@ def grouped(of: Grouped) -> Callable[[Released, Units, int], Section]:
         return Section(
             of.code,
             of.title,
-            sentences=of.sentences(season),
+            sentences=(*of.sentences(season), GROUPS_SAID),
             figures=tuple(_figure(each, units, found) for each in of.measures),
             tables=tuple(_tables(of, units, found)),
         )
@@ -112,7 +112,7 @@ Found = dict[tuple[str, str, str], ReleasedCell]
 def _figure(told: Told, units: Units, found: Found) -> Figure:
     cell = found.get((told.name, ALL, ""))
     value = cell.value if cell else None
-    return figure(f"{told.name}_of_all", f"{told.title}, all growers", told.measure(units), value, reason=WITHHELD)
+    return figure(f"{told.name}_of_all", told.title, told.measure(units), value, reason=WITHHELD)
 
 
 def _tables(of: Grouped, units: Units, found: Found) -> Iterator[Table]:
@@ -123,28 +123,25 @@ def _tables(of: Grouped, units: Units, found: Found) -> Iterator[Table]:
         ))  # fmt: skip
         columns = (Column("group", heading), *_columns(of, units))
         rows = tuple(_row(of, units, found, dimension, label) for label in (*sorted(labels), REST))
-        yield Table(f"{of.code}_by_{dimension}", f"{of.title} by {by}", columns, rows, note=_note(of))
+        yield Table(f"{of.code}_by_{dimension}", f"{of.title} by {by}", columns, rows)
 
 
 def _columns(of: Grouped, units: Units) -> Iterator[Column]:
+    yield Column("growers", "Growers")
     for each in of.measures:
         measure = each.measure(units)
-        yield Column(f"growers_{each.name}", _headed("Growers", each, of))
         yield Column(each.name, each.short, measure.unit, number=True, digits=measure.digits)
         if each.spread:
             yield Column(f"spread_{each.name}", "Standard deviation", measure.unit, number=True, digits=measure.digits)
 
 
-def _headed(what: str, each: Told, of: Grouped) -> str:
-    return what if len(of.measures) == 1 else f"{what}, {each.short.lower()}"
-
-
 def _row(of: Grouped, units: Units, found: Found, dimension: str, label: str) -> tuple[Cell, ...]:
-    row: list[Cell] = [label]
-    for each in of.measures:
-        cell = found.get((each.name, dimension, label))
+    """Give one group; where measures rest on different numbers of growers, the fewest are told."""
+    cells = [found.get((each.name, dimension, label)) for each in of.measures]
+    row: list[Cell] = [label, farms_said(fewest(cell.farms for cell in cells if cell and cell.shown))]
+    for each, cell in zip(of.measures, cells, strict=True):
         measure = each.measure(units)
-        row += [farms_said(cell.farms if cell else ""), _shown(measure, cell.value if cell else None)]
+        row.append(_shown(measure, cell.value if cell else None))
         if each.spread:
             row.append(_shown(measure, _spread(cell, found.get((SQUARES + each.name, dimension, label)))))
     return tuple(row)
@@ -159,8 +156,3 @@ def _spread(mean: ReleasedCell | None, squares: ReleasedCell | None) -> float | 
     if mean is None or squares is None or mean.value is None or squares.value is None:
         return None
     return float(f"{math.sqrt(max(0.0, squares.value - mean.value**2)):.2g}")
-
-
-def _note(of: Grouped) -> str:
-    mixed = " A grower with several groups stands in each." if of.measures else ""
-    return f"{WITHHELD}{mixed}"

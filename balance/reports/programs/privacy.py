@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 from balance.formulas.privacy.rules import RULES
@@ -15,11 +16,17 @@ WITHHELD: Final = (
     f"Not shown: fewer than {_FEWEST} growers besides whoever reads it, or one or two of them are nearly all of it, or "
     "nothing was measured. Which of these it is stays untold."
 )
+#: Said once where there are tables of groups.
+GROUPS_SAID: Final = (
+    "Listed are the groups that may be shown; all others stand together in the last line. “not shown” means: fewer "
+    f"than {_FEWEST} growers besides whoever reads it, or one or two of them are nearly all of it, or nothing was "
+    "measured; which of these it is stays untold. A grower with several groups stands in each."
+)
 NOTHING: Final = (
     f"Nothing is shown: fewer than {_FEWEST} growers besides whoever reads it let the program count them with vines on "
     "record, or one or two of them have nearly all of the vines."
 )
-_BANDS: Final = {"5-9": "5 to 9 besides the reader", "10-19": "10 to 19", "20+": "20 or more"}
+_BANDS: Final = {"5-9": "5 to 9", "10-19": "10 to 19", "20+": "20 or more"}
 
 
 def farms_said(band: str) -> str:
@@ -31,6 +38,17 @@ def farms_said(band: str) -> str:
     ('10 to 19', 'not shown')
     """
     return _BANDS.get(band, NOT_SHOWN)
+
+
+def fewest(bands: Iterable[str]) -> str:
+    """Give the band of the fewest growers; none where there is none.
+
+    Examples
+    --------
+    >>> fewest(["20+", "5-9"]), fewest([])
+    ('5-9', '')
+    """
+    return min(bands, key=list(_BANDS).index, default="")
 
 
 def rules(released: Released, units: Units, season: int) -> Section:  # noqa: ARG001

@@ -103,7 +103,10 @@ def growers_of(farms: Sequence[FarmSums]) -> Growers:
 
 
 def _released(asked: Asked, farms: Sequence[FarmSums], growers: Growers) -> Iterator[ReleasedCell]:
-    """Release a measure by each dimension; what is left of a share obeys the rules as well."""
+    """Release a measure by each dimension; what is left of a share obeys the rules as well.
+
+    A group that is not told is not even named: that it is there may tell something.
+    """
     name = asked.name.removeprefix(SQUARES)
     measured = [(growers[farm.farm], block) for farm in farms for block in farm.blocks if name in block.sums]
     labels = {dimension: _common(measured, dimension) for dimension in DIMENSIONS}
@@ -118,7 +121,8 @@ def _released(asked: Asked, farms: Sequence[FarmSums], growers: Growers) -> Iter
         rest = release_cells(contributions(asked.rest), hierarchy)
         held_back = {answer.cell: answer.withheld for answer in rest.answers if answer.withheld is not None}
     release = release_cells(contributions(asked.top), hierarchy, RULES, held_back)
-    return (_cell(asked.name, answer) for answer in release.answers)
+    cells = (_cell(asked.name, answer) for answer in release.answers)
+    return (cell for cell in cells if cell.shown or cell.label == REST or cell.dimension == ALL)
 
 
 def _common(measured: Sequence[tuple[str, BlockSums]], dimension: str) -> tuple[str, ...]:
