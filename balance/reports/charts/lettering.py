@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 from typing import Final
 
 FONT: Final = "Source Sans Pro, Helvetica, Arial, sans-serif"
@@ -26,6 +27,7 @@ def width_of(said: str, size: float) -> float:
     return size * sum(_letter(letter) for letter in said)
 
 
+@lru_cache(maxsize=4096)
 def _letter(letter: str) -> float:
     bare = unicodedata.normalize("NFD", letter)[0]
     if " " <= bare <= "~":

@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
-from balance.reports.charts.lettering import width_of
+from balance.reports.charts.lettering import cut, width_of
 
 FONTS: Final = Path(__file__).resolve().parent.parent / "fonts"
 _RIGHT_TO_LEFT: Final = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]")
@@ -61,10 +61,19 @@ def shown(said: str, *, most: int = 2000, word: int = 30, strict: bool = False) 
         plain = line
     else:
         plain = "".join(letter if _has(letter, strict=strict) else f"‹U+{ord(letter):04X}›" for letter in line)
-    broken = " ".join(_broken(one, word * _USUAL) if len(one) > word // 2 else one for one in plain.split(" "))
     if left > 0:
-        broken += f"… (cut: {left:,} more letters)"
+        plain += f"… (cut: {left:,} more letters)"
+    broken = " ".join(_broken(one, word * _USUAL) if len(one) > word // 2 else one for one in plain.split(" "))
     return _ISOLATED.format(broken) if _RIGHT_TO_LEFT.search(broken) else broken
+
+
+def footing(said: str, room: float, more: str = "") -> str:
+    """Cut words that were made ready to what a foot of a page has room for [em], where nothing may be broken."""
+    bare = said.replace(_SEAM, "")
+    short = cut(bare, room, 1)
+    # An isolate that was opened is closed again where its end was cut off.
+    closed = short + _ISOLATED[-1] if short.startswith(_ISOLATED[0]) and not short.endswith(_ISOLATED[-1]) else short
+    return closed + more
 
 
 def _broken(word: str, room: float) -> str:

@@ -10,8 +10,9 @@ from typing import Any, Final
 
 from balance.reports.charts import svg_of
 from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UNDER
+from balance.reports.forms.columns import rooms_of
 from balance.reports.forms.glossary import GLOSSARY
-from balance.reports.forms.letters import shown
+from balance.reports.forms.letters import footing, shown
 from balance.reports.models import UnitSystem
 from balance.reports.words import (
     CONFIDENCE_WORDS,
@@ -19,6 +20,7 @@ from balance.reports.words import (
     UNIT_WORDS,
     VERDICT_WORDS,
     cell,
+    headed,
     interval_of,
     moment_of,
     range_of,
@@ -32,8 +34,6 @@ _LOOK_FIRST: Final = (OVER, UNDER, NOT_KNOWN)
 #: So many letters of a name are shown where there is little room.
 _SHORT: Final = 60
 _NAME: Final = 160
-#: Letters that a line of a table holds over its whole width.
-_LINE_LETTERS: Final = 96
 #: Lines from which on a row may be broken between pages; a shorter one goes to the next page whole.
 _TALL_LINES: Final = 15
 #: A code that people compare by eye; the whole stands in the JSON.
@@ -65,12 +65,12 @@ def pages_of(document: Plain, *, strict: bool = False) -> Plain:
         "paper": "us-letter" if document["units"] == UnitSystem.US else "a4",
         "date": [taken_at.year, taken_at.month, taken_at.day, taken_at.hour, taken_at.minute, taken_at.second],
         "farm": farm,
-        "farm_short": letters.words(document["farm_name"], _SHORT, 24),
+        "foot": footing(farm, 56, f", season {document['season']}"),
         "region": letters.words(document["region"], _NAME),
         "season": str(document["season"]),
         "moment": moment_of(document["taken_at"]),
         "units": UNIT_WORDS[document["units"]],
-        "version": letters.words(document["made_by"], _SHORT),
+        "version": footing(letters.words(document["made_by"], _SHORT), 16),
         "code": document["check_code"][:_CODE_LETTERS],
         "whole_code": letters.words(document["check_code"], _NAME, 32),
         "tally": _tally(document),
@@ -79,7 +79,7 @@ def pages_of(document: Plain, *, strict: bool = False) -> Plain:
             key=lambda line: _LOOK_FIRST.index(line["standing"]),
         ),
         "in_balance": [line for line in lines if line["standing"] == IN_BALANCE],
-        "blocks": [_block(page, places[page["block"]], letters) for page in document["blocks"]],
+        "blocks": [_block(page, f"block-{number}", letters) for number, page in enumerate(document["blocks"])],
         "sources": [_source(source, letters) for source in document["sources"]],
         "cautions": letters.all(document["cautions"], 2000, 30),
         "glossary": [list(entry) for entry in GLOSSARY],
@@ -99,8 +99,8 @@ def _line(line: Plain, places: dict[str, str], letters: _Letters) -> Plain:
     return {
         "tall": sum(map(len, said)) > _TALL_LINES * 40,
         "place": places.get(line["block"], ""),
-        "name": letters.words(line["name"], _NAME, 16),
-        "cultivar": letters.words(line["cultivar"], _NAME, 16),
+        "name": letters.words(line["name"], _NAME, 13),
+        "cultivar": letters.words(line["cultivar"], _NAME, 15),
         "standing": line["standing"],
         "sign": SIGNS[line["standing"]],
         "word": STANDING_WORDS[line["standing"]],
@@ -151,7 +151,7 @@ def _figure(figure: Plain, letters: _Letters) -> Plain:
         "tall": max(len(figure[name]) for name in ("title", "reason", "range_source", "interval", "unit"))
         > _TALL_LINES * 14,
         "title": letters.words(figure["title"], _NAME, 18),
-        "value": letters.words(value_of(figure), _NAME, 14) if known else "–",
+        "value": letters.words(value_of(figure), _NAME, 11) if known else "–",
         "n": "" if figure["n"] is None else f"{figure['n']:,}",
         "interval": letters.words(interval_of(figure), _NAME, 14),
         "range": letters.words(ends, _NAME, 14),
@@ -164,26 +164,32 @@ def _figure(figure: Plain, letters: _Letters) -> Plain:
 
 def _table(table: Plain, letters: _Letters) -> Plain:
     columns: Sequence[Plain] = table["columns"]
-    word = max(5, min(24, _LINE_LETTERS // max(1, len(columns))))
+    cells = [[cell(value, column) for value, column in zip(row, columns, strict=True)] for row in table["rows"]]
+    rooms = rooms_of([headed(column) for column in columns], cells)
     return {
         "title": letters.words(table["title"], _NAME),
-        "headings": [
-            {
-                "text": letters.words(column["title"], _NAME, max(word, 8)),
-                "unit": letters.words(f"[{column['unit']}]" if column["unit"] else "", _SHORT, max(word, 8)),
-                "number": column["number"],
-            }
-            for column in columns
-        ],
-        "rows": [_row(row, columns, word, letters) for row in table["rows"]],
+        "headings": [_heading(column, room, letters) for column, room in zip(columns, rooms, strict=True)],
+        "rows": [_row(row, rooms, letters) for row in cells],
         "gaps": any(value is None for row in table["rows"] for value in row),
         "note": letters.words(table["note"], 1000),
     }
 
 
-def _row(row: Sequence[Any], columns: Sequence[Plain], word: int, letters: _Letters) -> Plain:
-    cells = [letters.words(cell(value, column), 400, word) for value, column in zip(row, columns, strict=True)]
-    return {"cells": cells, "tall": any(len(said) > _TALL_LINES * word for said in cells)}
+def _heading(column: Plain, room: int, letters: _Letters) -> Plain:
+    """Write the heading of a column, its unit apart; bold letters are wider."""
+    unit = f"[{column['unit']}]" if column["unit"] else ""
+    word = max(3, room * 4 // 5)
+    return {
+        "text": letters.words(column["title"], _NAME, word),
+        "unit": letters.words(unit, _SHORT, word),
+        "number": column["number"],
+    }
+
+
+def _row(row: Sequence[str], rooms: Sequence[int], letters: _Letters) -> Plain:
+    cells = [letters.words(said, 400, room) for said, room in zip(row, rooms, strict=True)]
+    tall = any(len(said) > _TALL_LINES * room for said, room in zip(cells, rooms, strict=True))
+    return {"cells": cells, "tall": tall}
 
 
 def _chart(chart: Plain, letters: _Letters) -> Plain:

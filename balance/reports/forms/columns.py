@@ -1,0 +1,38 @@
+"""How wide the columns of a table become: each as wide as it likes, and where that is too much, an equal share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from balance.reports.charts.lettering import width_of
+
+#: The narrower of the two papers between its margins, the room beside the words of a cell, and their size [pt].
+_PAPER: Final = 487.0
+_BESIDE: Final = 10.0
+_SIZE: Final = 9.5
+_USUAL: Final = 0.6
+#: No cell is measured further; a column that wants more gets its share in any case.
+_MEASURED: Final = 120
+
+
+def rooms_of(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
+    """Give how many usual letters a line of each column holds, by the rule by which typst shares out the width.
+
+    Examples
+    --------
+    >>> rooms_of(["Row", "What was said"], [["1", "word " * 60]])
+    [3, 78]
+    """
+    wanted = [max(_wanted(row[at]) for row in (headings, *rows)) for at in range(len(headings))]
+    left = _PAPER / _SIZE - len(wanted) * _BESIDE / _SIZE
+    widths: dict[int, float] = {}
+    for rank, at in enumerate(sorted(range(len(wanted)), key=wanted.__getitem__)):
+        widths[at] = min(wanted[at], left / (len(wanted) - rank))
+        left -= widths[at]
+    return [max(1, int(widths[at] / _USUAL)) for at in range(len(wanted))]
+
+
+def _wanted(said: str) -> float:
+    """Give how wide words like to be [em]; bold headings a little more."""
+    return width_of(said[:_MEASURED], 1) * 1.1
