@@ -44,6 +44,8 @@ MANAGE_ONLY = (401, 404, 404, 403, 403, 403, 200)
 #: What a program adds: farms that take part read it, its leads write.
 OF_PROGRAM = (401, 404, 200, 200, 200, 200, 200)
 BY_LEADS = (401, 404, 201, 403, 403, 403, 403)
+#: What brings many farms together: for everybody else there is no such thing.
+FOR_LEADS = (401, 404, 200, 404, 404, 404, 404)
 OWN_KEY = (401, 404, 404, 404, 404, 404, 200)
 ASKS_FOR_WORK = (401, 404, 404, 403, 202, 202, 202)
 #: Whoever may read a farm may ask for its report; its files are there once a worker has made them.
@@ -227,6 +229,12 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/programs/{program}/ranges"): Case(OF_PROGRAM),
     ("POST", "api/v1/programs/{program}/ranges"): Case(BY_LEADS, body=lambda _: own_range("program-")),
     ("GET", "api/v1/programs/{program}/ranges/{range}"): Case(OF_PROGRAM, ids={"range": "program-taught@1"}),
+    ("GET", "api/v1/programs/{program}/reports"): Case(FOR_LEADS),
+    ("POST", "api/v1/programs/{program}/reports"): Case(
+        (401, 404, 202, 404, 404, 404, 404), body=lambda _: {"season": 2026, "units": "us"}
+    ),
+    ("GET", "api/v1/programs/{program}/reports/{program_report}"): Case(FOR_LEADS),
+    ("GET", "api/v1/programs/{program}/reports/{program_report}/files/{form}"): Case(FOR_LEADS, ids={"form": "json"}),
     ("GET", "api/v1/farms/{farm}"): Case(READ),
     ("PATCH", "api/v1/farms/{farm}"): Case(MANAGE_CHANGE, body=lambda _: {"region": "Harrow Vale"}, if_match=True),
     ("GET", "api/v1/farms/{farm}/members"): Case(MANAGE_ONLY),
@@ -526,7 +534,9 @@ def _own_catalogue(player: Any, farm: Any, program: Any) -> dict[str, Any]:
         assert (formula.status_code, limits.status_code) == (201, 201), (formula.json(), limits.json())
     chosen = {"measure": "mean_cane_weight", "range": "own-taught"}
     choice = player.client.post(f"/api/v1/farms/{farm.pk}/range-choices", chosen, format="json").json()["id"]
-    return {"formula": "own-taught@1", "range": "own-taught@1", "choice": choice}
+    asked = lead.post(f"/api/v1/programs/{program.pk}/reports", {"season": 2026, "units": "metric"}, format="json")
+    taught = {"formula": "own-taught@1", "range": "own-taught@1", "choice": choice}
+    return {**taught, "program_report": asked.json()["id"]}
 
 
 def ask(client: Any, method: str, route: str, case: Case, scene: Scene) -> Any:

@@ -10,9 +10,9 @@ from balance.api.reports import charts, deliveries, documents, links, programs, 
 
 ADDRESSES: Final = [
     path("programs/<uuid:program>/reports", programs.ProgramReports.as_view(), name="program-reports"),
-    path("programs/<uuid:program>/reports/<uuid:report>", programs.OneProgramReport.as_view(), name="program-report"),
+    path("programs/<uuid:program>/reports/<uuid:program_report>", programs.OneProgramReport.as_view(), name="program-report"),
     path(
-        "programs/<uuid:program>/reports/<uuid:report>/files/<slug:form>",
+        "programs/<uuid:program>/reports/<uuid:program_report>/files/<slug:form>",
         programs.ProgramReportFileView.as_view(),
         name="program-report-file",
     ),

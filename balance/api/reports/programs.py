@@ -58,7 +58,7 @@ class ProgramReportIn(StrictSerializer):
 class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
     """One report of a program: where it stands, and its files once it is made."""
 
-    state = serializers.ChoiceField(choices=JobState.choices, help_text="Where the making of it stands.")
+    state = serializers.CharField(help_text="Of the making: queued, running, succeeded or failed.")
     failure = serializers.CharField(help_text="Why it was not made; else empty.")
     asked_at = serializers.DateTimeField(source="received_at")
     taken_at = serializers.DateTimeField(
@@ -73,7 +73,7 @@ class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
     def get_files(self, report: ProgramReport) -> dict[str, str]:
         if report.state != JobState.SUCCEEDED:
             return {}
-        ids = {"program": report.program_id, "report": report.pk}
+        ids = {"program": report.program_id, "program_report": report.pk}
         request = self.context["request"]
         return {
             form: str(reverse("program-report-file", kwargs={**ids, "form": form}, request=request)) for form in FORMS
@@ -132,7 +132,7 @@ class ProgramReports(_LeadsView):
         told = sent.validated_data
         wanted = Wanted(told["season"], told["units"], told.get("id"))
         report = ask_for_program_report(self.caller, self.program, wanted)
-        place = place_of(request, "program-report", program=program, report=report.pk)
+        place = place_of(request, "program-report", program=program, program_report=report.pk)
         headers = {"Location": place, "Retry-After": "2"}
         return Response(self.get_serializer(report).data, status=status.HTTP_202_ACCEPTED, headers=headers)
 
@@ -148,9 +148,9 @@ class OneProgramReport(_LeadsView):
         tags=["programs"],
         examples=[OpenApiExample("A report", value=PROGRAM_REPORT_EXAMPLE, response_only=True)],
     )
-    def get(self, request: Request, program: uuid.UUID, report: uuid.UUID) -> Response:  # noqa: ARG002
+    def get(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
-        found = report_of(self.program, report)
+        found = report_of(self.program, program_report)
         headers = {"Retry-After": "2"} if found.state in UNFINISHED else {}
         return Response(self.get_serializer(found).data, headers=headers)
 
@@ -165,8 +165,8 @@ class ProgramReportFileView(_LeadsView):
         responses=FILES_OF_A_REPORT,
         tags=["programs"],
     )
-    def get(self, request: Request, program: uuid.UUID, report: uuid.UUID, form: str) -> HttpResponse:  # noqa: ARG002
+    def get(self, request: Request, program: uuid.UUID, program_report: uuid.UUID, form: str) -> HttpResponse:  # noqa: ARG002
         StrictQuery.of(request)
         if form not in FORMS:
             raise NotFound
-        return file_answer(file_of(self.program, report, form))
+        return file_answer(file_of(self.program, program_report, form))
