@@ -92,10 +92,10 @@ def interval_of(figure: dict[str, Any]) -> str:
     Examples
     --------
     >>> interval_of({"interval": "95 % interval", "low": 0.5, "high": 1, "unit": "kg", "digits": 1})
-    '95 % interval 0.5 to 1.0\xa0kg'
+    '95 % interval: 0.5 to 1.0\xa0kg'
     """
     ends = _ends(figure, figure["low"], figure["high"])
-    return f"{figure['interval']} {ends}".strip() if ends else ""
+    return ": ".join(part for part in (figure["interval"], ends) if part) if ends else ""
 
 
 def range_of(figure: dict[str, Any]) -> str:

@@ -95,7 +95,7 @@ def test_everything_that_the_document_says_stands_on_the_page():
 
 def test_a_figure_stands_with_unit_n_interval_range_source_and_verdict_in_words():
     text = read().said
-    assert "Crop load 12.3 kg/kg n = 24; 95 % interval 10.9 to 13.8 kg/kg Above the range : 5.0 to 10.0 kg/kg" in text
+    assert "Crop load 12.3 kg/kg n = 24; 95 % interval: 10.9 to 13.8 kg/kg Above the range : 5.0 to 10.0 kg/kg" in text
     assert "(the farm's own range, set 2026-11-02)" in text
     assert "Change of mean pruning weight \u22120.25 lb" in text
 
