@@ -16,7 +16,8 @@ import pytest
 from balance.reports.forms import as_html
 from tests.balance.cordons.test_cases import Cases
 from tests.balance.reports import told
-from tests.balance.reports.test_made import weigh
+from tests.balance.reports.season_told import Told, whole_year
+from tests.balance.reports.village import Village
 from tests.browser import AXE, Browser, Seen, chromium
 from tests.records.yard import Yard
 
@@ -98,12 +99,18 @@ def opened_out(seen: Seen) -> tuple[int, int]:
     return wide, shown
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-def test_a_report_as_it_was_made(browser, give, desk, width):
-    for place in range(1, 9):
-        weigh(desk, place, 1 + place / 4)
+def test_a_report_as_it_was_made_of_a_whole_year(browser, give, desk):
+    whole_year(Told.concord(desk, "Tarn Field"))
     address = answered(give, desk.file(desk.made(units="us"), "html"))
-    assert troubles(browser, address, width) == []
+    for width in WIDTHS:
+        assert troubles(browser, address, width) == []
+
+
+def test_the_report_of_a_program(browser, give, transactional_db, cast):
+    village = Village(cast)
+    address = answered(give, village.file(village.made(), "html"))
+    for width in WIDTHS:
+        assert troubles(browser, address, width) == []
 
 
 @pytest.mark.parametrize("width", WIDTHS)
@@ -174,5 +181,12 @@ def test_a_page_with_faults_is_found_out(browser, give):
     )
     address = give(spoilt, {"Content-Type": "text/html"})
     found = " ".join(troubles(browser, address, 375))
-    for fault in ("nothing is not defined", "/other", "px wide in a window of 375 px", "image-alt", "html-has-lang", "color-contrast"):
+    for fault in (
+        "nothing is not defined",
+        "/other",
+        "px wide in a window of 375 px",
+        "image-alt",
+        "html-has-lang",
+        "color-contrast",
+    ):
         assert fault in found
