@@ -32,11 +32,12 @@ _IN_ALL = """
 class BlockTrend:
     """The trend of a block's vine size, and what it rests on.
 
-    ``loads`` has the firmest crop load of each harvest whose prunings were weighed; ``in_all`` is how many vines were
-    weighed in every one of the winters.
+    ``crops`` is what each harvest brought; ``loads`` has the firmest crop load of each whose prunings were weighed;
+    ``in_all`` is how many vines were weighed in every one of the winters.
     """
 
     winters: dict[int, Winter]
+    crops: dict[int, Crop]
     loads: dict[int, BlockLoad]
     in_all: int
     trend: SizeTrend
@@ -70,6 +71,7 @@ def trend_of(
     ]
     return BlockTrend(
         winters=winters,
+        crops=crops,
         loads=loads,
         in_all=_weighed_in_all(opened, block, list(winters)),
         trend=trend,

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 
@@ -15,18 +14,21 @@ from balance.buds.pooled_samples import PooledSamples, samples_of_block
 from balance.cordons.blank_share import BlankCordon, blank_cordon_of
 from balance.cordons.open_cases import OpenCases, open_cases_of
 from balance.cordons.worklist import Wanted, Worklist, worklist
-from balance.crops.block_crops import BlockLoad, Crop, crops_of, firmest, loads_of, standing_in
+from balance.crops.block_crops import BlockLoad, Crop, firmest, loads_of
 from balance.crops.size_trends import BlockTrend, trend_of
 from balance.formulas.cordons.reminders import WINTER
 from balance.formulas.ranges import Range, judge
 from balance.formulas.samples.sample_estimate import MeanEstimate, estimate_mean
 from balance.missing_vines import Places, missing_among, places_in
-from balance.ranges import AssignedRange, range_for
+from balance.ranges import AssignedRange, canopy_of, range_for
 from balance.reports.reading import Reading
 from balance.samples.block_means import DrawnTogether, block_means, drawn_together
 from balance.samples.sampling import MOST_VINES, Frame
+from balance.yields.pickings import Pickings, pickings_of
 from records.access import OpenFarm
-from records.models import Block, Cultivar, Measure
+from records.models import Block, Cultivar, Measure, RangeChoice
+
+_Of = TypeVar("_Of")
 
 #: Of the intervals of means, and of the change of vine size a year [%]; as the API has them unless asked otherwise.
 CONFIDENCE: Final = 95.0
@@ -90,8 +92,21 @@ class Facts:
     def range_of(self, measure: str) -> AssignedRange | None:
         """Give the range that a figure of the block is held against, if one is assigned."""
         if measure not in self._asked:
-            self._asked[measure] = range_for(self.opened, self.block, measure)
+            self._asked[measure] = self._once(
+                ("range", measure, *self._kind_of_block(measure)), lambda: range_for(self.opened, self.block, measure)
+            )
         return self._asked[measure]
+
+    def _kind_of_block(self, measure: str) -> tuple[Any, ...]:
+        """Give what a range depends on: the block itself only where the farm chose ranges of this measure."""
+        chosen: set[str] = self._once(
+            ("measures chosen",),
+            lambda: set(RangeChoice.objects.for_farm(self.opened.farm).values_list("measure", flat=True)),
+        )
+        block = self.block
+        if measure in chosen:
+            return (block.pk,)
+        return (block.cultivar_id, block.cultivar_group_id, block.use, canopy_of(block))
 
     @property
     def ranges(self) -> list[AssignedRange]:
@@ -111,12 +126,12 @@ class Facts:
     @cached_property
     def crop(self) -> Crop:
         """What the harvest brought, as it was written down."""
-        return crops_of(self.opened, self.block, self.season).get(self.season, Crop(self.season))
+        return self.trend.crops.get(self.season, Crop(self.season))
 
     @cached_property
     def load(self) -> BlockLoad:
         """The crop load of the harvest on the firmest basis; without a number it says why."""
-        standing = 0 if self.crop.block_kg is None else standing_in(self.opened, self.block, self.season)
+        standing = self.places.count - self.places.missing
         loads = loads_of(self.crop, self.trend.winters.get(self.season + 1), standing)
         return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
 
@@ -133,6 +148,11 @@ class Facts:
         """Hold a crop load against the range that is assigned, if one is."""
         told = self.crop_range.shown() if self.crop_range else None
         return judge(load.quotient.value, Range(told["low"], told["high"], told["unit"]) if told else None)
+
+    @cached_property
+    def picked(self) -> Pickings:
+        """The pickings of the harvest."""
+        return pickings_of(self.opened, self.block, self.season)
 
     @cached_property
     def buds(self) -> PooledSamples:
@@ -159,16 +179,15 @@ class Facts:
     def alike(self) -> DrawnTogether | None:
         """The means of the farm's blocks of this cultivar; None where the block names none."""
         cultivar = self.block.cultivar
-        return None if cultivar is None else self._once(f"means of {cultivar.pk}", lambda: self._drawn(cultivar))
+        return None if cultivar is None else self._once(("means", cultivar.pk), lambda: self._drawn(cultivar))
 
     def _drawn(self, cultivar: Cultivar) -> DrawnTogether:
         return drawn_together(block_means(self.opened, self.season, cultivar))
 
-    def _once(self, name: str, ask: Callable[[], DrawnTogether]) -> DrawnTogether:
+    def _once(self, name: tuple[Any, ...], ask: Callable[[], _Of]) -> _Of:
         """Ask once for all blocks of the farm."""
-        kept: dict[tuple[uuid.UUID, int, str], Any] = self.reading.kept
-        key = (self.opened.farm.pk, self.season, name)
-        if key not in kept:
-            kept[key] = ask()
-        found: DrawnTogether = kept[key]
+        key = (self.opened.farm.pk, self.season, *name)
+        if key not in self.reading.kept:
+            self.reading.kept[key] = ask()
+        found: _Of = self.reading.kept[key]
         return found

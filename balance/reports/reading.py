@@ -96,7 +96,7 @@ def blocks_of(reading: Reading) -> list[Block]:
         It has more than one report can hold.
     """
     blocks = Block.objects.for_farm(reading.opened.farm).select_related(
-        "cultivar", "cultivar__group", "pruning_formula"
+        "cultivar", "cultivar__group", "cultivar_group", "pruning_formula"
     )
     found = list(blocks.order_by("name", "id")[: MOST_BLOCKS + 1])
     if len(found) > MOST_BLOCKS:

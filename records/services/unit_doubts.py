@@ -17,7 +17,6 @@ from typing import Final
 from django.db import connection
 
 from records.access import OpenFarm
-from records.models import DormantRecord
 from records.units import UNITS
 
 #: Fewer weights, of the batch or of the block before, say nothing.
@@ -102,27 +101,33 @@ def doubts_about(opened: OpenFarm, weighed: Iterable[Weighed]) -> list[UnitDoubt
     for each in weighed:
         groups.setdefault((each.block_id, each.unit), []).append(each.kg)
         first_season = min(first_season, each.season)
-    enough = {key: values for key, values in groups.items() if len(values) >= FEWEST}
+    enough = {key: (len(values), statistics.median(values)) for key, values in groups.items() if len(values) >= FEWEST}
     return _doubts(enough, _medians_before(opened, sorted({block for block, _ in enough})[:_MOST_BLOCKS], first_season))
 
 
 def doubts_of_season(opened: OpenFarm, block_id: uuid.UUID, season: int) -> list[UnitDoubt]:
     """Give the doubts about the weights of one winter of a block, held against its earlier winters."""
-    live = DormantRecord.objects.for_farm(opened.farm).filter(block_id=block_id, season=season, withdrawn_at=None)
-    groups: dict[tuple[str, str], list[float]] = {}
-    for unit, kg in live.filter(pruning_weight_kg__gt=0).values_list("pruning_weight_unit", "pruning_weight_kg"):
-        groups.setdefault((str(block_id), unit), []).append(float(kg))
-    enough = {key: values for key, values in groups.items() if len(values) >= FEWEST}
+    with connection.cursor() as cursor:
+        cursor.execute(_OF_SEASON, {"farm": opened.farm.pk, "block": block_id, "season": season, "fewest": FEWEST})
+        enough = {(str(block_id), unit): (count, float(median)) for unit, count, median in cursor.fetchall()}
     return _doubts(enough, _medians(opened, [str(block_id)] if enough else [], f"r.season < {int(season)}"))
 
 
-def _doubts(enough: dict[tuple[str, str], list[float]], before: dict[str, float]) -> list[UnitDoubt]:
+_OF_SEASON: Final = """
+    SELECT pruning_weight_unit, count(*), percentile_cont(0.5) WITHIN GROUP (ORDER BY pruning_weight_kg::float8)
+    FROM dormant_record
+    WHERE farm_id = %(farm)s AND block_id = %(block)s AND season = %(season)s AND withdrawn_at IS NULL
+      AND pruning_weight_kg > 0
+    GROUP BY pruning_weight_unit HAVING count(*) >= %(fewest)s
+"""
+
+
+def _doubts(enough: dict[tuple[str, str], tuple[int, float]], before: dict[str, float]) -> list[UnitDoubt]:
+    """Hold counts and medians by block and unit against the medians of the blocks before."""
     return [
-        UnitDoubt(block, unit, likely, len(values), median, before[block])
-        for (block, unit), values in sorted(enough.items())
-        if block in before
-        and (median := statistics.median(values)) > 0
-        and (likely := likely_unit(unit, median / before[block])) is not None
+        UnitDoubt(block, unit, likely, count, median, before[block])
+        for (block, unit), (count, median) in sorted(enough.items())
+        if block in before and median > 0 and (likely := likely_unit(unit, median / before[block])) is not None
     ]
 
 

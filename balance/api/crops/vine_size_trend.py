@@ -146,7 +146,7 @@ def _example() -> dict[str, Any]:
         loads[season] = BlockLoad(WHOLE_BLOCK, Quotient(ratio, "ok", None), ratio * wood, wood, 24, ratio, ratio)
         crops.append(CropBetween(season, ratio, ABOVE, sizes[season], sizes[season + 1]))
     trend = size_trend(list(sizes), list(sizes.values()))
-    told = BlockTrend(winters, loads, 24, trend, advise(trend, crops), steps_of_trend(trend, sizes, crops))
+    told = BlockTrend(winters, {}, loads, 24, trend, advise(trend, crops), steps_of_trend(trend, sizes, crops))
     return {"block": "01991b5e-0000-7000-8000-0000000b10c1", **trend_shown(told, 90, RANGE_EXAMPLE)}
 
 

@@ -20,7 +20,6 @@ from balance.reports.figures import counted, figure, written
 from balance.reports.quantities import Measure
 from balance.reports.sections.bud_injury import injury_of
 from balance.reports.sections.prunings import NO_VINES
-from balance.yields.pickings import pickings_of
 from records.models.vineyards import Training
 from records.services.unit_doubts import UnitDoubt, doubts_of_season
 from records.units import UNITS
@@ -134,7 +133,7 @@ def _of_winter(facts: Facts) -> Iterator[Check]:
 
 
 def _of_the_year(facts: Facts) -> Iterator[Check]:
-    picked = pickings_of(facts.opened, facts.block, facts.season)
+    picked = facts.picked
     none = not (picked.count or picked.of_vines)
     unweighed = pickings_not_weighed(facts.opened, facts.block, facts.season)
     yield Check(

@@ -15,7 +15,7 @@ from balance.reports.figures import ACIDITY, BRIX, PERCENT, PH, Ends, against, c
 from balance.reports.quantities import Measure
 from balance.yields.block_yields import BlockYield, yield_question
 from balance.yields.cluster_weight_ways import WayToYield, yields_of
-from balance.yields.pickings import Pickings, pickings_of
+from balance.yields.pickings import Pickings
 from records.models import Measure as Judged
 
 CODE: Final = "yields"
@@ -33,7 +33,7 @@ _SCOPES: Final = {"block": "whole block", "sample": "sample of vines"}
 
 def section(facts: Facts) -> Section:
     """Compose the section of one block."""
-    picked = pickings_of(facts.opened, facts.block, facts.season)
+    picked = facts.picked
     found = yield_question(facts.opened, facts.block, facts.season) if facts.places.count else None
     counts = found is not None and found.question.clusters is not None
     if not (picked.count or picked.of_vines or counts):

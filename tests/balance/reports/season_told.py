@@ -10,6 +10,10 @@ from typing import Any
 
 from django.db import transaction
 
+from balance.reports.composing import compose, compose_block
+from balance.reports.document import as_json
+from balance.reports.quantities import units_of
+from balance.reports.reading import blocks_of, reading_at, this_moment
 from records.access import enter, open_farm
 from records.kinds import KINDS
 from records.models import BudSample, Cultivar, DormantRecord, HarvestRecord, Vine, VineEvent
@@ -60,6 +64,16 @@ class Told:
             for vine, weight in zip(self.vines, weights, strict=False) if weight is not None
         ]  # fmt: skip
 
+    def weigh_all(self, season: int, **more: Any) -> None:
+        """Weigh every vine at once."""
+        records = [
+            {"kind": "dormant_record", "id": str(uuid.uuid4()), "vine": vine, "observed_at": self.winter(season),
+             "pruning_weight": {"value": 1.5 + (at % 9) / 10, "unit": "[lb_av]"}, **more}
+            for at, vine in enumerate(self.vines)
+        ]  # fmt: skip
+        answer = self.desk.yard.client.post(f"{self.desk.yard.url}/records", records, format="json")
+        assert {each["status"] for each in answer.json()["results"]} == {"created"}, answer.json()
+
     def correct(self, kind: str, record: dict[str, Any], **more: Any) -> None:
         address = f"{self.desk.yard.url}/{KINDS[kind].path}/{record['id']}"
         answer = self.desk.yard.client.patch(
@@ -95,6 +109,15 @@ class Told:
     def line(self, document: dict[str, Any]) -> dict[str, Any]:
         found: dict[str, Any] = next(line for line in document["summary"] if line["block"] == str(self.block.pk))
         return found
+
+
+def document_of(desk: Desk, units: str = "metric", season: int = 2027) -> dict[str, Any]:
+    """Compose what a report says, without rendering its forms."""
+    with this_moment() as moment:
+        person = desk.cast.owner.person
+        with reading_at(moment, desk.cast.farm.pk, person, season, units_of(units)) as reading:
+            parts = [compose_block(reading, block) for block in blocks_of(reading)]
+            return as_json(compose(reading, parts, "the version under test"))
 
 
 def another_farm(desk: Desk, name: str, hemisphere: str = "south", time_zone: str = "Australia/Adelaide") -> Desk:

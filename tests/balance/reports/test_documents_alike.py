@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.balance.reports.season_told import South, Told, another_farm, figures_of, whole_year
+from tests.balance.reports.season_told import South, Told, another_farm, document_of, figures_of, whole_year
 
 #: US units and what one of each is in the unit that metric reports use in its place.
 IN_METRIC = {
@@ -41,7 +41,7 @@ def quantities_of(document: dict[str, Any]) -> list[tuple[str, Any, str]]:
 def test_both_systems_of_units_tell_the_same_quantities_and_the_same_words(desk):
     told = Told.concord(desk, "Tarn Field")
     whole_year(told)
-    metric, us = (desk.document(desk.made(units=units)) for units in ("metric", "us"))
+    metric, us = (document_of(desk, units) for units in ("metric", "us"))
     here, there = quantities_of(metric), quantities_of(us)
     assert len(here) == len(there) > 250
     converted = 0
@@ -65,7 +65,7 @@ def test_no_report_writes_weights_in_the_other_system(desk):
     told = Told.concord(desk, "Tarn Field")
     whole_year(told)
     for units, others in (("metric", (" lb", "/ft", "acre")), ("us", (" kg", "/ha", " g."))):
-        document = desk.document(desk.made(units=units))
+        document = document_of(desk, units)
         document["sources"] = []  # names of formulas say the unit that belongs to them
         said = [
             sentence
@@ -84,7 +84,7 @@ def test_the_south_pairs_its_seasons_the_same_way(desk):
     told.weigh(2027, [2.1, 2.2, 1.9])
     told.pick(2026, 300)
     told.pick(2027, 320)
-    page = told.page(far.document(far.made()))
+    page = told.page(document_of(far))
     figures = figures_of(page, "crop_load")
     assert figures["crop_load"]["value"] is None
     assert figures["crop_load_of_the_season_before"]["value"] == pytest.approx(300 / (12 * (2.1 + 2.2 + 1.9) / 3))
@@ -93,10 +93,10 @@ def test_the_south_pairs_its_seasons_the_same_way(desk):
 
 def test_a_farm_without_a_block_and_a_block_without_rows_have_a_report(desk):
     far = another_farm(desk, "Bare Hill (invented)", "north", "America/New_York")
-    empty = far.document(far.made())
+    empty = document_of(far)
     assert (empty["summary"], empty["blocks"]) == ([], [])
     bare = Told(far, "To Be Planted", places=0)
-    document = far.document(far.made(units="us"))
+    document = document_of(far, "us")
     page, line = bare.page(document), bare.line(document)
     assert page["vines"] == 0
     assert all(section["reason"] for section in page["sections"])
@@ -106,8 +106,8 @@ def test_a_farm_without_a_block_and_a_block_without_rows_have_a_report(desk):
 def test_what_a_page_says_does_not_grow_with_its_vines(desk):
     def said(places: int, name: str) -> tuple[int, int]:
         told = Told.concord(desk, name, places)
-        told.weigh(2027, [1.5 + (at % 9) / 10 for at in range(places)], nodes_retained=40)
-        page = told.page(desk.document(desk.made()))
+        told.weigh_all(2027, nodes_retained=40)
+        page = told.page(document_of(desk))
         parts = [
             (section["sentences"], section["figures"], [row for table in section["tables"] for row in table["rows"]])
             for section in page["sections"]
@@ -130,7 +130,7 @@ def test_making_a_page_asks_the_database_no_more_for_more_vines(desk, django_ass
     counts = []
     for places, name in ((12, "Few"), (120, "Many")):
         told = Told.concord(desk, name, places)
-        told.weigh(2027, [1.5 + (at % 9) / 10 for at in range(places)])
+        told.weigh_all(2027)
         with transaction.atomic():
             enter(desk.cast.owner.caller)
             opened = open_farm(desk.cast.owner.caller, desk.cast.farm.pk)

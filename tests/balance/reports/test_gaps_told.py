@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from tests.balance.reports.season_told import KILOGRAMS, Told, figures_of, table_of
+from tests.balance.reports.season_told import KILOGRAMS, Told, document_of, figures_of, table_of
 
 POUND = KILOGRAMS["[lb_av]"]
 
 
 def gaps_of(desk, told, **asked):
-    page = told.page(desk.document(desk.made(**asked)))
+    page = told.page(document_of(desk, **asked))
     return {code: figure["value"] for code, figure in figures_of(page, "data_gaps").items()}
 
 
@@ -45,7 +45,7 @@ def test_every_gap_of_a_winter_is_counted(desk):
 def test_each_that_was_found_says_what_to_do_and_the_others_are_left_out(desk):
     told = Told(desk, "Own Seedling")
     told.weigh(2027, [2.0, 2.1])
-    page = told.page(desk.document(desk.made()))
+    page = told.page(document_of(desk))
     found = table_of(page, "data_gaps", "found")
     values = [figure["value"] for code, figure in figures_of(page, "data_gaps").items() if code != "replaced_versions"]
     assert [row["many"] for row in found] == [value for value in values if value]
@@ -72,7 +72,7 @@ def test_pounds_typed_as_kilograms_are_doubted_in_the_units_of_the_report(desk, 
     pounds = [2.0, 2.2, 1.9, 2.1, 2.3, 2.0, 1.8, 2.2, 2.4, 2.1]
     told.weigh(2026, pounds)
     told.weigh(2027, pounds, unit="kg")
-    page = told.page(desk.document(desk.made(units=system)))
+    page = told.page(document_of(desk, system))
     assert figures_of(page, "data_gaps")["unit_doubts"]["value"] == 10
     todo = next(row["todo"] for row in table_of(page, "data_gaps", "found") if "another unit" in row["what"])
     assert says in todo.replace("\u00a0", " ")
@@ -91,7 +91,7 @@ def test_a_picking_that_was_not_weighed_and_buds_of_an_earlier_winter_are_told(d
     told.send("harvest_record", block=str(told.block.pk), scope="block", observed_at=told.autumn(2027), clusters=100)
     told.send("bud_sample", block=str(told.block.pk), observed_at=told.winter(2025), nodes_examined=50,
               primary_alive=40)  # fmt: skip
-    page = told.page(desk.document(desk.made()))
+    page = told.page(document_of(desk))
     gaps = {code: figure["value"] for code, figure in figures_of(page, "data_gaps").items()}
     assert [gaps[name] for name in ("no_harvest", "pickings_not_weighed", "no_bud_sample")] == [0, 1, 1]
     assert any("The newest is of 2025" in row["todo"] for row in table_of(page, "data_gaps", "found"))

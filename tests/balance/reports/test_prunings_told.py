@@ -8,7 +8,7 @@ import statistics
 import pytest
 from scipy import stats
 
-from tests.balance.reports.season_told import KILOGRAMS, Raw, Told, figures_of, table_of, whole_year
+from tests.balance.reports.season_told import KILOGRAMS, Raw, Told, document_of, figures_of, table_of, whole_year
 
 #: One of each in kilograms, and kilograms a metre.
 UNITS = {"metric": {"kg": 1.0, "kg/m": 1.0}, "us": {"lb": 0.45359237, "lb/ft": 0.45359237 / 0.3048}}
@@ -23,7 +23,7 @@ def target_of(pounds: float) -> int | None:
 def test_a_block_with_missing_vines_tells_what_its_raw_records_say(desk, system):
     told = Told.concord(desk, "Tarn Field")
     whole_year(told)
-    figures = figures_of(told.page(desk.document(desk.made(units=system))), "prunings")
+    figures = figures_of(told.page(document_of(desk, system)), "prunings")
     raw = Raw(told)
     weights = raw.weights(2027)
     unit = UNITS[system][figures["mean_pruning_weight"]["unit"]]
@@ -47,7 +47,7 @@ def test_a_block_with_missing_vines_tells_what_its_raw_records_say(desk, system)
 def test_targets_and_counts_are_those_of_the_raw_records(desk):
     told = Told.concord(desk, "Tarn Field")
     whole_year(told)
-    page = told.page(desk.document(desk.made()))
+    page = told.page(document_of(desk))
     figures = figures_of(page, "prunings")
     rows = [
         (target_of(float(row.pruning_weight_value)), row.nodes_retained, float(row.scale_resolution_value))
@@ -74,7 +74,7 @@ def test_a_corrected_weight_counts_as_corrected_and_a_withdrawn_one_not_at_all(d
     records = told.weigh(2027, [2.0, 2.4, 24.0, 1.8, 2.2])
     told.correct("dormant_record", records[2], pruning_weight={"value": 2.4, "unit": "[lb_av]"})
     told.withdraw("dormant_record", records[4])
-    figures = figures_of(told.page(desk.document(desk.made(units="us"))), "prunings")
+    figures = figures_of(told.page(document_of(desk, "us")), "prunings")
     raw = [weight / KILOGRAMS["[lb_av]"] for weight in Raw(told).weights(2027)]
     assert sorted(raw) == pytest.approx([1.8, 2.0, 2.4, 2.4])
     assert figures["mean_pruning_weight"]["n"] == 4
@@ -86,7 +86,7 @@ def test_a_corrected_weight_counts_as_corrected_and_a_withdrawn_one_not_at_all(d
 def test_a_block_without_weights_and_one_without_vines_have_a_reason_and_no_number(desk):
     unweighed, bare = Told.concord(desk, "Lower Field"), Told(desk, "Bare Ground", places=0)
     unweighed.send("dormant_record", vine=unweighed.vines[0], observed_at=unweighed.winter(2027), nodes_retained=40)
-    document = desk.document(desk.made())
+    document = document_of(desk)
     for told, begins in ((unweighed, "No vine of the block was weighed"), (bare, "No vines of the block")):
         section = told.page(document)["sections"][0]
         assert section["reason"].startswith(begins)
@@ -107,5 +107,5 @@ def test_a_young_arm_costs_the_block_the_nodes_that_it_cannot_carry(desk):
             f"{cases}/{case['id']}/steps", {"step": step, "happened_on": day}, format="json", headers={"If-Match": "*"}
         )
         assert moved.status_code in {200, 201}, moved.json()
-    figures = figures_of(told.page(desk.document(desk.made())), "prunings")
+    figures = figures_of(told.page(document_of(desk)), "prunings")
     assert (figures["lost_nodes"]["value"], figures["lost_nodes"]["n"]) == (14, 1)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tests.balance.reports.season_told import KILOGRAMS, Raw, Told, figures_of, table_of, whole_year
+from tests.balance.reports.season_told import KILOGRAMS, Raw, Told, document_of, figures_of, table_of, whole_year
 
 POUND = KILOGRAMS["[lb_av]"]
 
@@ -22,7 +22,7 @@ def told(desk):
 
 
 def test_a_crop_load_takes_the_prunings_of_the_winter_after_its_harvest_and_no_others(desk, told):
-    page = told.page(desk.document(desk.made(units="us")))
+    page = told.page(document_of(desk, "us"))
     raw = Raw(told)
     loads = {row["season"]: row for row in table_of(page, "crop_load", "crop_loads")}
     assert sorted(loads) == [2025, 2026]
@@ -44,7 +44,7 @@ def test_a_crop_load_takes_the_prunings_of_the_winter_after_its_harvest_and_no_o
 
 def test_when_the_winter_after_is_weighed_the_harvest_has_its_crop_load_with_an_interval(desk, told):
     told.weigh(2028, [1.8, 1.6, 2.0, 1.4, 1.9])
-    figure = figures_of(told.page(desk.document(desk.made())), "crop_load")["crop_load"]
+    figure = figures_of(told.page(document_of(desk)), "crop_load")["crop_load"]
     raw = Raw(told)
     weights = raw.weights(2028)
     standing = raw.places - raw.missing(2027)
@@ -59,7 +59,7 @@ def test_when_the_winter_after_is_weighed_the_harvest_has_its_crop_load_with_an_
 
 def test_the_trend_is_the_line_through_the_logarithms_up_to_the_winter_after_the_harvest(desk, told):
     told.weigh(2029, [9.0, 9.5, 9.2])  # of a later year, which this report knows nothing of
-    page = told.page(desk.document(desk.made()))
+    page = told.page(document_of(desk))
     raw = Raw(told)
     seasons = [2025, 2026, 2027]
     line = stats.linregress(seasons, [math.log(statistics.mean(raw.weights(season))) for season in seasons])
@@ -76,13 +76,13 @@ def test_without_a_range_there_is_a_crop_load_and_no_verdict(desk):
     told = Told(desk, "Own Seedling")
     told.weigh(2027, [2.0, 2.2, 1.8])
     told.pick(2026, 200)
-    figure = figures_of(told.page(desk.document(desk.made())), "crop_load")["crop_load_of_the_season_before"]
+    figure = figures_of(told.page(document_of(desk)), "crop_load")["crop_load_of_the_season_before"]
     assert figure["value"] == pytest.approx(200 / (12 * 2.0))
     assert (figure["verdict"], figure["range_source"], figure["range_low"]) == ("", "", None)
 
 
 def test_bud_injury_is_that_of_the_pooled_samples_with_the_exact_interval(desk, told):
-    page = told.page(desk.document(desk.made()))
+    page = told.page(document_of(desk))
     samples = Raw(told).buds
     examined = sum(row.nodes_examined for row in samples)
     dead = examined - sum(row.primary_alive for row in samples)
@@ -95,7 +95,7 @@ def test_bud_injury_is_that_of_the_pooled_samples_with_the_exact_interval(desk, 
 
 
 def test_yield_and_quality_are_those_of_the_pickings(desk, told):
-    page = told.page(desk.document(desk.made(units="us")))
+    page = told.page(document_of(desk, "us"))
     raw = Raw(told)
     figures = figures_of(page, "yields")
     picked, standing = raw.picked(2027), raw.places - raw.missing(2027)
@@ -117,7 +117,7 @@ def test_yield_and_quality_are_those_of_the_pickings(desk, told):
 
 
 def test_the_precision_of_the_sample_is_recomputed_by_trying_every_number_of_vines(desk, told):
-    figures = figures_of(told.page(desk.document(desk.made())), "sampling")
+    figures = figures_of(told.page(document_of(desk)), "sampling")
     raw = Raw(told)
     weights, standing = raw.weights(2027), raw.places - raw.missing(2027)
 
@@ -138,7 +138,7 @@ def test_a_mean_of_few_vines_stands_beside_one_drawn_towards_blocks_of_its_culti
         other.weigh(2027, [2.0 + shift, 2.4 + shift, 1.7 + shift, 2.1 + shift])
         blocks.append((Raw(other).weights(2027), 12))
     Told(desk, "Another Cultivar").weigh(2027, [9.0, 8.0])  # is not alike
-    figures = figures_of(told.page(desk.document(desk.made())), "sampling")
+    figures = figures_of(told.page(document_of(desk)), "sampling")
     freedom = sum(len(weights) - 1 for weights, _ in blocks)
     pooled = sum((len(weights) - 1) * statistics.variance(weights) for weights, _ in blocks) / freedom
     chance = [pooled * (1 / len(weights) - 1 / of) for weights, of in blocks]
@@ -152,7 +152,7 @@ def test_a_mean_of_few_vines_stands_beside_one_drawn_towards_blocks_of_its_culti
 
 
 def test_blank_cordon_cases_and_capacity_are_those_of_the_inspections(desk, told):
-    page = told.page(desk.document(desk.made()))
+    page = told.page(document_of(desk))
     figures = figures_of(page, "structure")
     now, before = (3 + 2 + 4) / 30, (1 + 2 + 0) / 30
     assert figures["blank_share_by_positions"]["value"] == pytest.approx(100 * now)
@@ -170,7 +170,7 @@ def test_the_work_of_the_next_winter_is_counted_by_task(desk, told):
     case = desk.yard.client.post(cases, noticed, format="json").json()
     step = {"step": "candidate_chosen", "happened_on": "2026-07-10"}
     desk.yard.client.post(f"{cases}/{case['id']}/steps", step, format="json", headers={"If-Match": "*"})
-    document = desk.document(desk.made())
+    document = document_of(desk)
     work = table_of(told.page(document), "structure", "worklist")
     assert work == [{"task": "Lay down", "tasks": 1, "vines": 1, "overdue": 1, "hours": None}]
     assert any(source["used_for"] == "work on cordons" for source in document["sources"])
