@@ -69,6 +69,11 @@ class Seen:
         """Take a picture of the whole page."""
         file.write_bytes(base64.b64decode(self.page.call("Page.captureScreenshot", captureBeyondViewport=True)["data"]))
 
+    def printed(self, width: float, height: float) -> bytes:
+        """Print the page to a PDF, on paper of a size [inches]."""
+        paper = {"paperWidth": width, "paperHeight": height, "preferCSSPageSize": True}
+        return base64.b64decode(self.page.call("Page.printToPDF", **paper)["data"])
+
     def faults(self) -> list[str]:
         """Give what axe-core finds against the page, best practice included."""
         found: list[dict[str, Any]] = self.page.in_own_world(f"{AXE.read_text()}\n;axe.run().then(it => it.violations)")

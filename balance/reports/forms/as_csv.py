@@ -63,10 +63,14 @@ def readme(document: dict[str, Any], sheets: list[Sheet]) -> str:
         "Files",
     ]
     for sheet in sheets:
-        said.append(f"  {sheet.name}.csv: {sheet.title}, {len(sheet.lines)} lines")
+        said.append(f"  {sheet.name}.csv: {sheet.title}, {_counted(len(sheet.lines))}")
         said += [line for note in sheet.notes for line in textwrap.wrap(note, _WIDTH, initial_indent="      ",
                                                                         subsequent_indent="      ")]  # fmt: skip
     return "\r\n".join(said) + "\r\n"
+
+
+def _counted(lines: int) -> str:
+    return "1 line" if lines == 1 else f"{lines} lines"
 
 
 def _point(text: str) -> list[str]:

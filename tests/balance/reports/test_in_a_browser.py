@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+import pypdfium2
 import pytest
 
 from balance.reports.forms import as_html
@@ -160,6 +161,26 @@ def test_on_a_phone_a_wide_table_is_scrolled_in_a_box_that_keys_reach(browser, g
             "!!it.getAttribute('aria-label')])"
         )
     assert boxes == [[0, True, True]] * 3
+
+
+@pytest.mark.parametrize(("wide", "tall"), [(8.27, 11.69), (8.5, 11)])
+def test_it_is_printed_whole_on_paper_of_either_continent_and_every_block_begins_on_a_page(browser, give, wide, tall):
+    document = told.document(told.charts())
+    with browser.seen(page_of(give, document), 1280) as seen:
+        printed = pypdfium2.PdfDocument(seen.printed(wide, tall))
+    texts = []
+    for page in printed:
+        assert page.get_size() == pytest.approx((wide * 72, tall * 72), abs=1)
+        words = page.get_textpage()
+        boxes = [words.get_rect(at) for at in range(words.count_rects())]
+        assert all(left >= 0.4 * 72 and right <= (wide - 0.4) * 72 for left, _, right, _ in boxes)
+        text = words.get_text_bounded()
+        foot = f"Page {len(texts) + 1} of {len(printed)}"
+        assert foot in text
+        texts.append(text.replace(foot, "").strip())
+    assert document["check_code"] in "".join("".join(texts).split())
+    for block in document["blocks"]:
+        assert any(text.startswith(block["name"]) for text in texts), block["name"]
 
 
 @pytest.mark.parametrize("width", WIDTHS)
