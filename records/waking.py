@@ -34,3 +34,16 @@ def wake_for(task: str, *ids: uuid.UUID) -> None:
             current_app.send_task(task, args=args, retry=False, connection=connection)
     except (OperationalError, OSError):
         log.warning("broker away; job %s waits for the sweeper", ids[-1])
+
+
+def first_within(seconds: int, what: str) -> bool:
+    """Tell whether nobody did this within so many seconds, by the broker's own clock; where it is away, nobody did.
+
+    Only the broker's clock is asked: those of the machines that send and take messages may be hours apart.
+    """
+    with current_app.connection_for_write(transport_options=_ONE_TRY) as connection:
+        try:
+            client = connection.default_channel.client
+            return bool(client.set(f"vineyard:done:{what}", "done", nx=True, ex=seconds))
+        except (OperationalError, OSError, *connection.connection_errors):
+            return True

@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Barrier
 from typing import Any
@@ -16,6 +17,7 @@ from urllib.parse import urlsplit, urlunsplit
 from uuid import UUID
 
 import pytest
+import time_machine
 from celery import current_app
 from django.db import connection, transaction
 from django.db.models.functions import Now
@@ -181,12 +183,31 @@ def test_a_file_sent_six_times_at_once_is_one_import(desk, broker):
     assert (len(answers), JobTicket.objects.count()) == (1, 2)
 
 
-def test_a_sweep_that_nobody_carried_out_in_time_is_not_carried_out_later(broker):
-    """After a day without a worker, 8,640 of them would wait."""
+def test_of_many_sweeps_that_waited_for_a_worker_one_is_carried_out_whatever_clock_it_has(broker, monkeypatch):
+    """After a day without a worker, 8,640 of them wait; none says when it expires, which a wrong clock would decide."""
     from records.tasks import sweep_jobs
 
+    swept = []
+    monkeypatch.setattr(jobs, "sweep", lambda: swept.append(1) or 1)
     with current_app.connection_for_write() as opened:
+        opened.default_channel.client.delete("vineyard:done:sweep")
         sweep_jobs.apply_async(connection=opened)  # type: ignore[call-arg]  # not in the stubs
         message = opened.SimpleQueue("celery").get(timeout=2)
         message.ack()
-    assert message.headers["expires"] is not None
+        assert message.headers["expires"] is None
+        assert [sweep_jobs() for _ in range(20)] == [1] + [0] * 19
+        ahead = datetime.now(tz=UTC) + timedelta(hours=2)
+        with time_machine.travel(ahead):
+            assert sweep_jobs() == 0, "its clock is not asked"
+        assert 0 < opened.default_channel.client.ttl("vineyard:done:sweep") <= 5
+        opened.default_channel.client.delete("vineyard:done:sweep")  # the next is due
+        assert sweep_jobs() == 1
+    assert len(swept) == 2
+
+
+def test_a_sweep_is_carried_out_where_the_broker_is_away(monkeypatch):
+    from records.tasks import sweep_jobs
+
+    monkeypatch.setitem(current_app.conf, "broker_write_url", "redis://127.0.0.1:1/0")
+    monkeypatch.setattr(jobs, "sweep", lambda: 7)
+    assert [sweep_jobs(), sweep_jobs()] == [7, 7]
