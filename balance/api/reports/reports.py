@@ -31,6 +31,10 @@ from records.errors import NotFound
 from records.models import PruningFormula
 from records.services.own_catalogue import usable_by, version_named
 
+_FILES: Final = (
+    "http://localhost:8000/api/v1/farms/01991b5e-0000-7000-8000-00000000fa01/reports/"
+    "01991b5e-0000-7000-8000-00000000e9a1/files"
+)
 REPORT_EXAMPLE: Final[dict[str, Any]] = {
     "id": "01991b5e-0000-7000-8000-00000000e9a1",
     "season": 2026,
@@ -43,9 +47,8 @@ REPORT_EXAMPLE: Final[dict[str, Any]] = {
     "check_code": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
     "made_by_version": "1.0.0",
     "corrected_since": 0,
-    "files": {"json": "http://localhost:8000/api/v1/farms/01991b5e-0000-7000-8000-00000000fa01/reports/"
-              "01991b5e-0000-7000-8000-00000000e9a1/files/json"},
-}  # fmt: skip
+    "files": {form: f"{_FILES}/{form}" for form in FORMS},
+}
 _QUEUED: Final = {
     **REPORT_EXAMPLE, "state": "queued", "taken_at": None, "check_code": "", "made_by_version": "",
     "corrected_since": None, "files": {},
