@@ -67,9 +67,11 @@ class Worlds:
                     row[after], row[before] = sign, -sign * ratio - self.steady
                     rows.append(row)
                     slack.append(self.steady * values[before])
-        self.links, self.slack = np.array(rows).reshape(-1, len(values)), np.array(slack)
+        self.links, self.slack = np.array(rows).reshape(len(rows), len(values)), np.array(slack)
         self.names = tuple(sorted(set(self.unknowns.farms)))
-        self._mine = np.array([self.unknowns.of_farm(name) for name in self.names]).reshape(-1, len(values))
+        self._mine = np.array([self.unknowns.of_farm(name) for name in self.names], bool).reshape(
+            len(self.names), len(values)
+        )
 
     def wanted(self, target: Marked, within: float = WITHIN) -> float:
         """Give the change that a sum must be free to make: a share of it, or of the median sum if it is zero."""

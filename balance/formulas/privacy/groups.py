@@ -38,7 +38,9 @@ class Groups:
     def matrix(self, cells: Iterable[Cell]) -> Numbers:
         """Give the rows of cells, in the order of the hierarchy."""
         wanted = set(cells)
-        return np.array([self.rows[cell] for cell in self.order if cell in wanted]).reshape(-1, len(self.farms))
+        return np.array([self.rows[cell] for cell in self.order if cell in wanted]).reshape(
+            len(wanted), len(self.farms)
+        )
 
     def by_size(self, cells: Iterable[Cell]) -> list[Cell]:
         """Sort cells: fewest farms first, then least weight, then the order of the hierarchy; the total is last."""

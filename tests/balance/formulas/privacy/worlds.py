@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 from scipy.optimize import linprog
 
-from balance.formulas.privacy.hierarchy import TOTAL, Cell, Contribution, Hierarchy, single_margins
+from balance.formulas.privacy.hierarchy import Cell, Contribution, Hierarchy, single_margins
 from balance.formulas.privacy.row_space import Numbers
 
 REGIONS = tuple(f"region {number}" for number in range(1, 7))
@@ -52,12 +52,12 @@ def farms_of(farms: Iterable[Contribution]) -> list[str]:
     return sorted({each.farm for each in farms})
 
 
-def sums(farms: list[Contribution], cells: Iterable[Cell]) -> Numbers:
+def sums(farms: list[Contribution], cells: Collection[Cell]) -> Numbers:
     """Give who stands in which cell, straight from the labels: rows are cells, columns the contributions as listed."""
     places = {each.name: place for place, each in enumerate(PROGRAM.dimensions)}
     return np.array(
-        [[float(all(each.labels[places[n]] == label for n, label in cell)) for each in farms] for cell in sorted(cells)]
-    ).reshape(-1, len(farms))
+        [[float(all(each.labels[places[n]] == label for n, label in cell)) for each in farms] for cell in cells]
+    ).reshape(len(cells), len(farms))
 
 
 def fewest_by_trying(rows: Numbers, farms: list[str], at_most: int) -> int | None:
@@ -72,7 +72,7 @@ def fewest_by_trying(rows: Numbers, farms: list[str], at_most: int) -> int | Non
     return None
 
 
-def bounds_by_hand(farms: list[Contribution], cells: Iterable[Cell], farm: str, reader: str | None):
+def bounds_by_hand(farms: list[Contribution], cells: Collection[Cell], farm: str, reader: str | None):
     """Bound a farm's sum by the plainest linear program: sums as told, none negative, the reader's own known."""
     rows, values = sums(farms, cells), np.array([each.value for each in farms])
     own = [each.farm == reader for each in farms]
@@ -83,17 +83,3 @@ def bounds_by_hand(farms: list[Contribution], cells: Iterable[Cell], farm: str, 
         result = linprog(sign * aim, A_eq=rows, b_eq=rows @ values / values.mean(), bounds=limits, method="highs")
         ends.append(sign * result.fun * values.mean() if result.status == 0 else np.inf)
     return (*ends, float(aim @ values))
-
-
-__all__ = [
-    "DEEPER",
-    "PROGRAM",
-    "TOTAL",
-    "a_year_on",
-    "bounds_by_hand",
-    "farms_of",
-    "fewest_by_trying",
-    "program",
-    "sums",
-    "without",
-]
