@@ -110,9 +110,7 @@ def _catalogue() -> Iterator[Sheet]:
 
 
 def _columns(model: type[Model]) -> tuple[Column, ...]:
-    return tuple(
-        _column(model, field) for field in _fields(model) if (_table(model), str(field.column)) not in SECRET
-    )
+    return tuple(_column(model, field) for field in _fields(model) if (_table(model), str(field.column)) not in SECRET)
 
 
 def _column(model: type[Model], field: Field[object, object]) -> Column:

@@ -123,7 +123,8 @@ def _shares(held: HeldBack) -> Working:
 
 
 def _step_of(load: ArmLoad) -> Working:
-    sentence = f"{load.arm.name[0].upper()}{load.arm.name[1:]}: {load.sentence} Of its {load.share} it keeps {load.kept}."
+    name = load.arm.name
+    sentence = f"{name[0].upper()}{name[1:]}: {load.sentence} Of its {load.share} it keeps {load.kept}."
     return Working(
         load.arm.cordon or "vine", sentence, f"{load.share} − {load.kept} = {load.lost} lost", load.lost, NODE
     )
