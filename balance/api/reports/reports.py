@@ -47,7 +47,7 @@ REPORT_EXAMPLE: Final[dict[str, Any]] = {
     "check_code": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
     "made_by_version": "1.0.0",
     "corrected_since": 0,
-    "files": {form: f"{_FILES}/{form}" for form in FORMS},
+    "files": {str(form): f"{_FILES}/{form}" for form in FORMS},
 }
 _QUEUED: Final = {
     **REPORT_EXAMPLE, "state": "queued", "taken_at": None, "check_code": "", "made_by_version": "",
