@@ -61,9 +61,15 @@ class Axis:
             said = value if form is None else number_said(value, int(form.removeprefix(",.").removesuffix("f")))
             yield self.place(value), said
 
+    @property
+    def title(self) -> list[str]:
+        """The lines of its title."""
+        said = self.said["title"] or []
+        return [said] if isinstance(said, str) else list(said)
+
     def room(self) -> float:
         """Give how much room the axis takes beside the plot [px]."""
-        title = LABEL_SIZE * 1.5 if self.said["title"] else 0.0
+        title = LABEL_SIZE * 1.3 * len(self.title) + (2 if self.title else 0)
         if self.way == "x":
             return _TICK + LABEL_SIZE * 1.4 + title + 2
         widest = max((width_of(cut(said, LABEL_LIMIT, LABEL_SIZE), LABEL_SIZE) for _, said in self.labels()), default=0)
@@ -119,10 +125,10 @@ def _drawn_x(axis: Axis, left: float, width: float, height: float) -> Iterator[s
         half = width_of(cut(said, LABEL_LIMIT, LABEL_SIZE), LABEL_SIZE) / 2
         inside = min(max(place, half - left + 1), width + RIGHT - half - 1)
         yield _label(said, inside, height + _TICK + LABEL_SIZE, "middle")
-    if axis.said["title"]:
-        y = height + _TICK + LABEL_SIZE * 2.6
-        title = cut(axis.said["title"], width, LABEL_SIZE)
-        yield text(title, width / 2, y, text_anchor="middle", font_size=LABEL_SIZE, fill=INK)
+    for number, row in enumerate(axis.title):
+        y = height + _TICK + LABEL_SIZE * (2.6 + 1.3 * number)
+        said = cut(row, width, LABEL_SIZE)
+        yield text(said, width / 2, y, text_anchor="middle", font_size=LABEL_SIZE, fill=INK)
 
 
 def _drawn_y(axis: Axis, height: float) -> Iterator[str]:
@@ -130,13 +136,17 @@ def _drawn_y(axis: Axis, height: float) -> Iterator[str]:
     for place, said in axis.labels():
         yield line((-_TICK, place), (0, place), stroke=QUIET)
         yield _label(said, -_TICK - 4, place + LABEL_SIZE * 0.35, "end")
-    if axis.said["title"]:
-        title = cut(axis.said["title"], height + 24, LABEL_SIZE)
-        x = -axis.room() + LABEL_SIZE
+    for number, row in enumerate(axis.title):
+        said = cut(row, height + 24, LABEL_SIZE)
+        x = LABEL_SIZE * (1 + 1.3 * number) - axis.room()
         yield element(
-            "text", words(title), transform=f"translate({x:.1f} {height / 2:.1f}) rotate(-90)", text_anchor="middle",
-            font_size=LABEL_SIZE, fill=INK,
-        )  # fmt: skip
+            "text",
+            words(said),
+            transform=f"translate({x:.1f} {height / 2:.1f}) rotate(-90)",
+            text_anchor="middle",
+            font_size=LABEL_SIZE,
+            fill=INK,
+        )
 
 
 def _label(said: str, x: float, y: float, anchor: str) -> str:

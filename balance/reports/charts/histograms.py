@@ -27,6 +27,8 @@ from balance.reports.document import Chart
 
 _HEIGHT: Final = 150
 _MOST_BARS: Final = 24
+#: Above the highest bar there is room for its count.
+_HEADROOM: Final = 1.18
 _STEPS_OF_TICKS: Final = 8
 
 
@@ -76,8 +78,8 @@ def histogram(
     ticks = ticks_that_fit(*_ends(measured, centre, assigned), _STEPS_OF_TICKS, LEAST_PLOT, LABEL_SIZE)
     bars = _bars(measured, ticks)
     most = max(count for _, _, count in bars)
-    across = quantitative(of.title, ticks)
-    up = quantitative(of.counted.capitalize(), ticks_of(0, most, 4, whole=True), grid=True)
+    across = quantitative(of.title, ticks, along=LEAST_PLOT)
+    up = quantitative(of.counted.capitalize(), ticks_of(0, _HEADROOM * most, 4, whole=True), grid=True, along=_HEIGHT)
     layers = [
         *level_layers(assigned, across, "x"),
         layer(
@@ -166,7 +168,7 @@ def _centre_layers(centre: Centre | None, across: Spec) -> Iterator[Spec]:
 def _empty(title: str, below: Sequence[str], described: str, of: Quantity) -> Spec:
     """Give the frame of a chart in which nothing was measured: no bar, no number, and words that say so."""
     nothing = Ticks((0.0, 1.0), 0)
-    across, up = quantitative(of.title, nothing), quantitative(of.counted.capitalize(), nothing)
+    across, up = quantitative(of.title, nothing), quantitative(of.counted.capitalize(), nothing, along=_HEIGHT / 2)
     for channel in (across, up):
         channel["axis"] = {"values": [], "format": ",.0f", "grid": False}
     said = layer(

@@ -26,6 +26,7 @@ LABEL_SIZE: Final = 12
 LABEL_LIMIT: Final = 170
 #: How many lines a heading and each sentence below it may take.
 _TITLE_LINES: Final = 2
+_AXIS_LINES: Final = 3
 _SUBTITLE_LINES: Final = 4
 
 Spec = dict[str, Any]
@@ -50,11 +51,12 @@ class Quantity:
         return f"{number_said(value, self.digits)} {self.unit if unit is None else unit}".rstrip()
 
 
-def quantitative(title: str, ticks: Ticks, *, grid: bool = False) -> Spec:
-    """Describe an axis of numbers; the title says the unit."""
+def quantitative(title: str, ticks: Ticks, *, grid: bool = False, along: float = OUTER) -> Spec:
+    """Describe an axis of numbers; the title says the unit, and is broken where it is longer than the axis."""
+    lines = wrapped(plain(title, 200), along + 2 * LABEL_SIZE, LABEL_SIZE, _AXIS_LINES)
     return {
         "type": "quantitative",
-        "title": plain(title, 120),
+        "title": lines[0] if len(lines) == 1 else lines,
         "scale": {"domain": ticks.domain, "nice": False, "zero": False},
         "axis": {"values": list(ticks.values), "format": ticks.format, "grid": grid},
     }

@@ -69,7 +69,7 @@ def over_seasons(
     described = " ".join([f"Points over seasons. {of.title}.", *below, *(_told(point, of) for point in shown)])
     names = [str(point.season) for point in shown] or [""]
     across = ordinal("Season (harvest year)", names, _labelled(names, names))
-    up = quantitative(of.title, ticks_of(*_ends(shown, assigned), 5), grid=True)
+    up = quantitative(of.title, ticks_of(*_ends(shown, assigned), 5), grid=True, along=_HEIGHT)
     if all(point.value is None for point in shown):
         # Numbers along the axis would be read as if something had been measured.
         up["axis"] |= {"values": [], "grid": False}

@@ -63,7 +63,7 @@ def shares(
     up = ordinal(None, names, inner=0.25)
     plot = plot_width(up)
     ticks = ticks_that_fit(0, most * plot / (plot - _SUM), 6, plot, LABEL_SIZE, whole=True)
-    across = quantitative(counted.capitalize(), ticks, grid=True)
+    across = quantitative(counted.capitalize(), ticks, grid=True, along=plot - 2 * LABEL_SIZE)
     drawn = list(_segments(shown, names, series, plot / across["scale"]["domain"][1]))
     colour = {
         "field": "part",

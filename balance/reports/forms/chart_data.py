@@ -41,15 +41,21 @@ def _mark(layer: Plain) -> str:
 
 
 def _bars(layer: Plain) -> ChartData:
-    across, up = layer["encoding"]["x"]["title"], layer["encoding"]["y"]["title"]
+    across, up = _title(layer["encoding"]["x"]), _title(layer["encoding"]["y"])
     lines = [(_written(row["from"]), _written(row["to"]), _written(row["n"])) for row in layer["data"]["values"]]
     return ChartData((f"From: {across}", "To", str(up)), tuple(lines))
 
 
 def _parts(layer: Plain) -> ChartData:
-    counted = str(layer["encoding"]["x"]["title"])
+    counted = _title(layer["encoding"]["x"])
     lines = [(row["row"], row["part"], _written(row["to"] - row["from"])) for row in layer["data"]["values"]]
     return ChartData(("Bar", "Part", counted), tuple(lines), words=2)
+
+
+def _title(channel: Plain) -> str:
+    """Give the title of an axis, which may be broken into lines."""
+    said = channel["title"]
+    return said if isinstance(said, str) else " ".join(said)
 
 
 def _seasons(spec: Plain) -> ChartData:
@@ -57,7 +63,7 @@ def _seasons(spec: Plain) -> ChartData:
     rows: dict[str, Plain] = {}
     for row in _rows_of_seasons(spec):
         rows.setdefault(row["season"], {}).update(row)
-    titles = [layer["encoding"]["y"]["title"] for layer in spec["layer"] if "title" in layer["encoding"].get("y", {})]
+    titles = [_title(layer["encoding"]["y"]) for layer in spec["layer"] if "title" in layer["encoding"].get("y", {})]
     names = {"value": str(titles[0]) if titles else "Value", "low": "Lower end", "high": "Upper end", "count": "n"}
     shown = {
         name: title for name, title in names.items() if name == "value" or any(name in row for row in rows.values())

@@ -15,6 +15,8 @@ from balance.reports.charts.lettering import cut, width_of
 
 FONTS: Final = Path(__file__).resolve().parent.parent / "fonts"
 _RIGHT_TO_LEFT: Final = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]")
+#: A space that does not break is none of these.
+_GAPS: Final = re.compile("[ \t\n\r\f\v\x1c-\x1f\x85\u2028\u2029]+")
 _ISOLATED: Final = "\u2068{}\u2069"
 #: Where a word that is too long for its column may be broken; it has no width.
 _SEAM: Final = "\u200b"
@@ -56,7 +58,7 @@ def shown(said: str, *, most: int = 2000, word: int = 30, strict: bool = False) 
     '‹U+6F22›'
     """
     left = len(said) - most
-    line = " ".join(unicodedata.normalize("NFC", said[:most]).split())
+    line = _GAPS.sub(" ", unicodedata.normalize("NFC", said[:most])).strip(" ")
     if line.isascii() and line.isprintable():
         plain = line
     else:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from balance.reports.charts import svg_of
 from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UNDER
-from balance.reports.forms.columns import rooms_of
+from balance.reports.forms.columns import MANY_COLUMNS, rooms_of
 from balance.reports.forms.glossary import GLOSSARY
 from balance.reports.forms.letters import footing, shown
 from balance.reports.models import UnitSystem
@@ -36,6 +36,10 @@ _SHORT: Final = 60
 _NAME: Final = 160
 #: Lines from which on a row may be broken between pages; a shorter one goes to the next page whole.
 _TALL_LINES: Final = 15
+#: A table of so few rows is not parted between pages.
+_WHOLE_ROWS: Final = 10
+#: A column of values with no longer one is as wide as it likes.
+_NARROW_VALUE: Final = 24
 #: A code that people compare by eye; the whole stands in the JSON.
 _CODE_LETTERS: Final = 16
 
@@ -105,7 +109,8 @@ def _line(line: Plain, places: dict[str, str], letters: _Letters) -> Plain:
         "sign": SIGNS[line["standing"]],
         "word": STANDING_WORDS[line["standing"]],
         "why": letters.words(line["why"], 600, 18),
-        "figures": [_short_figure(figure, letters) for figure in line["figures"]],
+        "figures": [_short_figure(figure, letters) for figure in line["figures"] if figure["value"] is not None],
+        "without": _without_number(line["figures"], letters),
         "changed": letters.all(line["changed"]),
         "next_winter": letters.all(line["next_winter"]),
         "confidence": CONFIDENCE_WORDS[line["confidence"]],
@@ -114,12 +119,15 @@ def _line(line: Plain, places: dict[str, str], letters: _Letters) -> Plain:
 
 
 def _short_figure(figure: Plain, letters: _Letters) -> str:
-    """Write a figure in one line; where there is no number, the line says why."""
-    title = letters.words(figure["title"], _NAME, 18)
-    if figure["value"] is None:
-        return f"{title}: – ({letters.words(figure['reason'], 300, 18)})"
-    counted = "" if figure["n"] is None else f", n = {figure['n']:,}"
-    return f"{title}: {letters.words(value_of(figure), _NAME, 18)}{counted}"
+    """Write a figure that has a number in one line."""
+    counted = "" if figure["n"] is None else f", n\u00a0=\u00a0{figure['n']:,}"
+    return f"{letters.words(figure['title'], _NAME, 18)}: {letters.words(value_of(figure), _NAME, 18)}{counted}"
+
+
+def _without_number(figures: Sequence[Plain], letters: _Letters) -> str:
+    """Name the figures that have no number; why stands on the block's page."""
+    names = [figure["title"] for figure in figures if figure["value"] is None]
+    return letters.words(f"No number (see the block): {'; '.join(names)}", 400, 18) if names else ""
 
 
 def _block(page: Plain, place: str, letters: _Letters) -> Plain:
@@ -138,9 +146,21 @@ def _section(section: Plain, letters: _Letters) -> Plain:
         "title": letters.words(section["title"], _NAME),
         "reason": letters.words(section["reason"]),
         "sentences": letters.all(section["sentences"], 2000, 30),
-        "figures": [_figure(figure, letters) for figure in section["figures"]],
+        "figures": _figures(section["figures"], letters),
         "tables": [_table(table, letters) for table in section["tables"]],
         "charts": [_chart(chart, letters) for chart in section["charts"]],
+    }
+
+
+def _figures(figures: Sequence[Plain], letters: _Letters) -> Plain:
+    """Write figures as a table that has only those columns in which something stands."""
+    rows = [_figure(figure, letters) for figure in figures]
+    return {
+        "rows": rows,
+        "ranged": any(row["range"] or row["verdict"] for row in rows),
+        "told": any(row["interval"] or row["reason"] for row in rows),
+        "narrow": all(len(row["value"]) <= _NARROW_VALUE for row in rows),
+        "whole": len(rows) <= _WHOLE_ROWS and not any(row["tall"] for row in rows),
     }
 
 
@@ -168,20 +188,21 @@ def _table(table: Plain, letters: _Letters) -> Plain:
     rooms = rooms_of([headed(column) for column in columns], cells)
     return {
         "title": letters.words(table["title"], _NAME),
+        "dense": len(columns) > MANY_COLUMNS,
         "headings": [_heading(column, room, letters) for column, room in zip(columns, rooms, strict=True)],
         "rows": [_row(row, rooms, letters) for row in cells],
         "gaps": any(value is None for row in table["rows"] for value in row),
+        "whole": len(cells) <= _WHOLE_ROWS and not any(len(said) > 120 for row in cells for said in row),
         "note": letters.words(table["note"], 1000),
     }
 
 
 def _heading(column: Plain, room: int, letters: _Letters) -> Plain:
-    """Write the heading of a column, its unit apart; bold letters are wider."""
+    """Write the heading of a column, its unit apart."""
     unit = f"[{column['unit']}]" if column["unit"] else ""
-    word = max(3, room * 4 // 5)
     return {
-        "text": letters.words(column["title"], _NAME, word),
-        "unit": letters.words(unit, _SHORT, word),
+        "text": letters.words(column["title"], _NAME, room),
+        "unit": letters.words(unit, _SHORT, room),
         "number": column["number"],
     }
 

@@ -111,7 +111,7 @@ def test_the_fonts_have_every_letter_that_they_are_said_to_have():
     page = '#set document(title: "x")\n#set text(font: "Source Sans Pro", lang: "en")\n' + "\n\n".join(
         f"#{{{_string('a' + letter)}}}" for letter in letters
     )
-    made = typst.compile(page.encode(), font_paths=[str(FONTS)], ignore_system_fonts=True, pdf_standards=["ua-1"])
+    made = typst.compile(page.encode(), font_paths=[str(FONTS)], ignore_system_fonts=True, pdf_standards=["ua-1"])  # type: ignore[misc]
     assert made.startswith(b"%PDF")
 
 
