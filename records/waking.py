@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import logging
 import uuid
-from typing import Final
+from typing import Any, Final
 
 from celery import current_app
 from kombu.exceptions import OperationalError
+from redis.exceptions import RedisError
 
 log = logging.getLogger("vineyard.jobs")
 
@@ -43,7 +44,7 @@ def first_within(seconds: int, what: str) -> bool:
     """
     with current_app.connection_for_write(transport_options=_ONE_TRY) as connection:
         try:
-            client = connection.default_channel.client
-            return bool(client.set(f"vineyard:done:{what}", "done", nx=True, ex=seconds))
-        except (OperationalError, OSError, *connection.connection_errors):
+            channel: Any = connection.default_channel  # of Valkey: it has a client
+            return bool(channel.client.set(f"vineyard:done:{what}", "done", nx=True, ex=seconds))
+        except (OperationalError, OSError, RedisError):
             return True

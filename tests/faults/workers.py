@@ -83,9 +83,10 @@ class Workers:
         """Hold the child still in the middle of one attempt, so that what is killed now is killed in the middle."""
         while True:
             until(lambda: attempts_of(self.service, job) == attempt, 60, "the job was not taken up")
-            (child,) = self.leader.children() or [None]
-            if child is None:
+            children = self.leader.children()
+            if not children:
                 continue
+            child = children[0]
             child.send_signal(signal.SIGSTOP)
             state, done, total = state_of(self.service, job)
             if state == "running" and done:  # of a later attempt this may be how far the one before came

@@ -115,7 +115,7 @@ def test_a_folder_that_nobody_may_write_to_is_named(desk, said, tmp_path: Path, 
     def full(*_: Any) -> int:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(command.os, "open", full)
+    monkeypatch.setattr("vineyard.management.commands.report.os.open", full)
     refuses(said, "No space left on device", NAME, 2027, "--to", tmp_path)
 
 
