@@ -31,6 +31,7 @@ class Grower:
     block: Any
     vines: list[Any]
     consent: Any = None
+    withdrawn: bool = False
 
     @property
     def url(self) -> str:
@@ -55,10 +56,17 @@ class Grower:
             opened = open_farm(self.caller, self.farm.pk)
             asked = Asked(purpose="summaries", text_version="summaries@1", join_code=program.join_code)
             self.consent = give_consent(opened, None, asked).row
+        self.withdrawn = False
+
+    def consents_again(self, program: Any) -> None:
+        """Let the program count the farm, if it does not."""
+        if self.withdrawn:
+            self.consents(program)
 
     def withdraws(self) -> None:
         sent = self.client.delete(f"{self.url}/consents/{self.consent.pk}", headers={"If-Match": "*"})
         assert sent.status_code == 200, sent.content
+        self.withdrawn = True
 
     def send(self, *lines: dict[str, Any]) -> None:
         body = "\n".join(json.dumps({"id": str(uuid.uuid4()), **line}) for line in lines)
