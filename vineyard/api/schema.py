@@ -136,6 +136,8 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield "cursor_expired"
     if path.endswith(("/file", "/files/{form}", "/report-links/{token}")):  # made by a job, and kept for a time
         yield from ("conflict", "expired")
+    if path.endswith("/document") or "/reports/{report}/charts/" in path:  # of a report that may not be made yet
+        yield "conflict"
     if "{" in path:
         yield "not_found"
     if method in {"post", "patch", "put"}:
