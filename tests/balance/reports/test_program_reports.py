@@ -321,3 +321,21 @@ def test_a_worker_is_woken_once_the_question_is_committed(village, monkeypatch):
     monkeypatch.setattr(asking, "wake_for", lambda *told: woken.append(told))
     asked = village.ask().json()
     assert woken == [("balance.reports.tasks.make_program_report", uuid.UUID(asked["id"]))]
+
+
+def test_two_reports_of_a_season_that_are_made_at_once_say_the_same_numbers(village, monkeypatch):
+    metric, us = village.ask().json(), village.ask(units="us").json()
+    render, started = making._rendered, []
+
+    def overtaken(held, *told):
+        if not started:
+            started.append(held)
+            making.run(uuid.UUID(us["id"]))
+        return render(held, *told)
+
+    monkeypatch.setattr(making, "_rendered", overtaken)
+    making.run(uuid.UUID(metric["id"]))
+    both = [village.told(each["id"]) for each in (metric, us)]
+    assert [each["state"] for each in both] == ["succeeded", "succeeded"]
+    assert both[0]["taken_at"] == both[1]["taken_at"]
+    assert village.document(both[0])["released"] == village.document(both[1])["released"]
