@@ -7,17 +7,18 @@ So a try is queued once, whoever queues it, and a worker finds the row by the jo
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
+from datetime import timedelta
 from typing import Any, Final
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils import timezone
+from django.db.models.functions import Now
 
 from records.models import Person
 from records.services.jobs import queue_for_later
 from records.waking import wake
 
+NOW: Final = timedelta(0)
 #: More tries than this are never made of one row; two ids that the service gave lie farther apart than that.
 MOST_TRIES: Final = 1_000
 
@@ -33,13 +34,13 @@ def queue_try(
     row_id: uuid.UUID,
     number: int,
     *,
-    when: datetime | None = None,
+    pause: timedelta = NOW,
     asked_by: Person | None = None,
 ) -> None:
-    """Queue a try in the open transaction: for a certain time, or for now, and then a worker is woken."""
+    """Queue a try in the open transaction: after a pause, by the clock of the database, or for now."""
     job_id = job_of_try(row_id, number)
-    queue_for_later(farm_id, kind, when or timezone.now(), asked_by=asked_by, id=job_id)
-    if when is None:
+    queue_for_later(farm_id, kind, Now() + pause, asked_by=asked_by, id=job_id)
+    if pause == NOW:
         transaction.on_commit(lambda: wake(farm_id, job_id))
 
 

@@ -18,7 +18,6 @@ from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.urls import reverse
-from django.utils import timezone
 
 from balance.models import Report
 from balance.reports.errands import queue_try, row_of_try
@@ -66,9 +65,7 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
 def _try_later(report: Report, number: int, person: Person) -> None:
     if number > len(PAUSES):
         raise NotValid(f"The mail server took the mail in none of {number} tries. The report is ready all the same.")
-    queue_try(
-        report.farm_id, KIND, report.job_id, number + 1, when=timezone.now() + PAUSES[number - 1], asked_by=person
-    )
+    queue_try(report.farm_id, KIND, report.job_id, number + 1, pause=PAUSES[number - 1], asked_by=person)
 
 
 def mail_about(farm: Farm, report: Report, person: Person) -> EmailMessage:

@@ -25,6 +25,7 @@ from typing import Any, Final
 
 from django.db import transaction
 from django.db.models import F, QuerySet
+from django.db.models.expressions import Combinable
 from django.db.models.functions import Now
 
 from records.access import OpenFarm, Right, open_for_work, require_still
@@ -65,7 +66,9 @@ def queue_job(opened: OpenFarm, kind: str) -> Job:
     return job
 
 
-def queue_for_later(farm_id: uuid.UUID, kind: str, when: datetime, asked_by: Person | None = None, **more: Any) -> Job:
+def queue_for_later(
+    farm_id: uuid.UUID, kind: str, when: datetime | Combinable, asked_by: Person | None = None, **more: Any
+) -> Job:
     """Note a job that is not due before a certain time, in the open transaction; the sweeper wakes a worker then."""
     job = Job.objects.create(farm_id=farm_id, kind=kind, asked_by=asked_by, **more)
     JobTicket.objects.create(job_id=job.pk, farm_id=farm_id, leased_until=when)

@@ -18,7 +18,6 @@ from typing import Any, Final
 from django.db import transaction
 from django.db.models import F
 from django.db.models.functions import Now
-from django.utils import timezone
 from standardwebhooks import Webhook
 
 from balance.models import WebhookDelivery, WebhookEndpoint
@@ -54,6 +53,8 @@ class _Try:
     delivery: WebhookDelivery
     endpoint: WebhookEndpoint
     number: int
+    at: datetime
+    """By the clock of the database: a receiver refuses what a worker with a wrong clock would sign."""
 
 
 @dataclass(frozen=True)
@@ -94,26 +95,25 @@ def _take(farm_id: uuid.UUID, job_id: uuid.UUID) -> _Try | None:
 
 
 def _try_of(farm_id: uuid.UUID, job_id: uuid.UUID) -> _Try | None:
-    found = row_of_try(WebhookDelivery.objects.for_farm(farm_id), job_id)
+    found = row_of_try(WebhookDelivery.objects.for_farm(farm_id).annotate(at=Now()), job_id)
     if found is None:
         return None
     delivery, number = found
     if delivery.state != DeliveryState.WAITING or number != delivery.attempts + 1:
         return None
     endpoint = WebhookEndpoint.objects.for_farm(farm_id).select_related("made_by").get(pk=delivery.endpoint_id)
-    return _Try(delivery, endpoint, number)
+    return _Try(delivery, endpoint, number, delivery.at)
 
 
 def _send(current: _Try) -> _Outcome:
     body = body_of(current.delivery.payload)
-    now = datetime.now(UTC)
     message_id = str(current.delivery.pk)
     headers = {
         "Content-Type": "application/json",
         "User-Agent": "vineyard-webhooks/1",
         "webhook-id": message_id,
-        "webhook-timestamp": str(int(now.timestamp())),
-        "webhook-signature": Webhook(current.endpoint.secret).sign(message_id, now, body.decode()),
+        "webhook-timestamp": str(int(current.at.timestamp())),
+        "webhook-signature": Webhook(current.endpoint.secret).sign(message_id, current.at, body.decode()),
     }
     try:
         return _judge(post(place_of_url(current.endpoint.url), headers, body))
@@ -152,10 +152,10 @@ def pause_asked_for(retry_after: str) -> timedelta:
 
 def _note(current: _Try, outcome: _Outcome) -> None:
     """Write how a try went, once, and queue the next where there is one."""
-    delivery, now = current.delivery, timezone.now()
+    delivery = current.delivery
     # The receiver before its messages, as everywhere, so that two tries never wait for each other.
     endpoint = WebhookEndpoint.objects.for_farm(delivery.farm_id).select_for_update().get(pk=delivery.endpoint_id)
-    off_because = _why_off(endpoint, outcome, now)
+    off_because = _why_off(endpoint, outcome, current.at)
     again = None if off_because else _pause_after(current, outcome)
     waiting = WebhookDelivery.objects.for_farm(delivery.farm_id).filter(
         pk=delivery.pk, state=DeliveryState.WAITING, attempts=current.number - 1
@@ -164,14 +164,14 @@ def _note(current: _Try, outcome: _Outcome) -> None:
     noted = waiting.update(
         attempts=current.number, last_status=outcome.status, last_failure=outcome.failure[:400],
         state=went_on if outcome.failure else DeliveryState.DELIVERED,
-        next_attempt_at=now + again if again is not None else None, delivered_at=None if outcome.failure else now,
+        next_attempt_at=None if again is None else Now() + again, delivered_at=None if outcome.failure else Now(),
         version=F("version") + 1, changed_at=Now(),
     )  # fmt: skip
     if not noted:
         return
     if again is not None:
-        queue_try(delivery.farm_id, KIND, delivery.pk, current.number + 1, when=now + again)
-    since = (endpoint.failing_since or now) if outcome.failure else None
+        queue_try(delivery.farm_id, KIND, delivery.pk, current.number + 1, pause=again)
+    since = (endpoint.failing_since or current.at) if outcome.failure else None
     if since != endpoint.failing_since:
         WebhookEndpoint.objects.for_farm(endpoint.farm_id).filter(pk=endpoint.pk).update(failing_since=since)
     if off_because:

@@ -128,7 +128,7 @@ def queue_message(
     """Note a message to a receiver and queue its first try, in the open transaction."""
     delivery: WebhookDelivery = WebhookDelivery.objects.create(
         farm_id=endpoint.farm_id, endpoint=endpoint, event=event, about=about, payload=dict(message),
-        next_attempt_at=timezone.now(),
+        next_attempt_at=Now(),
     )  # fmt: skip
     delivery.refresh_from_db()
     queue_try(endpoint.farm_id, KIND, delivery.pk, 1)
@@ -159,7 +159,7 @@ def send_again(opened: OpenFarm, endpoint_id: uuid.UUID, delivery_id: uuid.UUID)
         if delivery.attempts >= MOST_SENDINGS:
             raise Conflict(f"The message was sent {delivery.attempts} times. Read the report itself instead.")
         WebhookDelivery.objects.for_farm(opened.farm).filter(pk=delivery.pk).update(
-            state=DeliveryState.WAITING, next_attempt_at=timezone.now(), version=F("version") + 1, changed_at=Now()
+            state=DeliveryState.WAITING, next_attempt_at=Now(), version=F("version") + 1, changed_at=Now()
         )
         queue_try(opened.farm.pk, KIND, delivery.pk, delivery.attempts + 1)
         delivery.refresh_from_db()

@@ -14,6 +14,12 @@ from balance.reports.links import Link, token_of
 from records.context import set_context
 from records.models import ApiKey, Consent, Person, Visit
 from records.services.keys import make_key
+from tests.balance.reports.receiver import make_json_only
+
+
+@pytest.fixture(autouse=True)
+def json_only(monkeypatch):
+    make_json_only(monkeypatch)
 
 
 @pytest.fixture

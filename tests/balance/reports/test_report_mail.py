@@ -20,7 +20,12 @@ from records.access import enter, open_farm
 from records.context import set_context
 from records.models import Consent, Farm
 from records.services import jobs
-from tests.balance.reports.receiver import queued, work
+from tests.balance.reports.receiver import make_json_only, queued, work
+
+
+@pytest.fixture(autouse=True)
+def json_only(monkeypatch):
+    make_json_only(monkeypatch)
 
 
 def schedule(desk, person, **more):

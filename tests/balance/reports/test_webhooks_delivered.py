@@ -19,7 +19,12 @@ from records.access import open_for_work
 from records.context import set_context
 from records.models import Membership
 from records.services import jobs
-from tests.balance.reports.receiver import queued, receiving, work
+from tests.balance.reports.receiver import make_json_only, queued, receiving, work
+
+
+@pytest.fixture(autouse=True)
+def json_only(monkeypatch):
+    make_json_only(monkeypatch)
 
 
 @pytest.fixture
@@ -104,6 +109,16 @@ def test_a_message_that_somebody_replays_later_is_refused_by_its_time(desk, rece
     time_machine.move_to(datetime.now(UTC) + timedelta(minutes=6))
     with pytest.raises(WebhookVerificationError, match="too old"):
         Webhook(endpoint["secret"]).verify(message.body, message.headers)
+
+
+def test_a_worker_whose_clock_is_wrong_signs_by_the_time_of_the_database(desk, receiver, endpoint, time_machine):
+    desk.made()
+    now = datetime.now(UTC)
+    time_machine.move_to(now + timedelta(hours=2))
+    work(desk.cast.farm)
+    time_machine.move_to(now)
+    (message,) = receiver.received
+    assert Webhook(endpoint["secret"]).verify(message.body, message.headers)
 
 
 def test_a_report_that_could_not_be_made_is_told_too(desk, receiver, endpoint, monkeypatch):
