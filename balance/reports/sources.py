@@ -72,7 +72,9 @@ def sources_of_block(facts: Facts, page: BlockPage) -> tuple[Source, ...]:
 
 def _of_range(assigned: AssignedRange) -> Source:
     row = assigned.range
-    return Source(row.code, row.range_version, row.label, row.source, row.source_mark, f"{_RANGE}{row.get_measure_display()}")
+    return Source(
+        row.code, row.range_version, row.label, row.source, row.source_mark, f"{_RANGE}{row.get_measure_display()}"
+    )
 
 
 def _of_tasks(facts: Facts) -> Iterator[Source]:

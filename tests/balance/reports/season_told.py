@@ -56,23 +56,26 @@ class Told:
         made: dict[str, Any] = answer.json()
         return made
 
+    def send_all(self, records: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        """Send records of any kind at once."""
+        sent = [{"id": str(uuid.uuid4()), **record} for record in records]
+        answer = self.desk.yard.client.post(f"{self.desk.yard.url}/records", sent, format="json")
+        assert all(each["status"] == "created" for each in answer.json()["results"]), answer.json()
+        return sent
+
+    def weighing(self, vine: str, season: int, weight: float, unit: str = "[lb_av]", **more: Any) -> dict[str, Any]:
+        weighed = {"value": round(weight, 6), "unit": unit}
+        said = {"vine": vine, "observed_at": self.winter(season), "pruning_weight": weighed}
+        return {"kind": "dormant_record", **said, **more}
+
     def weigh(self, season: int, weights: Iterable[float | None], unit: str = "[lb_av]", **more: Any) -> list[Any]:
         """Weigh the first vines in walking order; None leaves one out."""
-        return [
-            self.send("dormant_record", vine=vine, observed_at=self.winter(season),
-                      pruning_weight={"value": round(weight, 6), "unit": unit}, **more)
-            for vine, weight in zip(self.vines, weights, strict=False) if weight is not None
-        ]  # fmt: skip
+        pairs = zip(self.vines, weights, strict=False)
+        return self.send_all([self.weighing(vine, season, kg, unit, **more) for vine, kg in pairs if kg is not None])
 
     def weigh_all(self, season: int, **more: Any) -> None:
-        """Weigh every vine at once."""
-        records = [
-            {"kind": "dormant_record", "id": str(uuid.uuid4()), "vine": vine, "observed_at": self.winter(season),
-             "pruning_weight": {"value": 1.5 + (at % 9) / 10, "unit": "[lb_av]"}, **more}
-            for at, vine in enumerate(self.vines)
-        ]  # fmt: skip
-        answer = self.desk.yard.client.post(f"{self.desk.yard.url}/records", records, format="json")
-        assert {each["status"] for each in answer.json()["results"]} == {"created"}, answer.json()
+        """Weigh every vine."""
+        self.weigh(season, [1.5 + (at % 9) / 10 for at in range(len(self.vines))], **more)
 
     def correct(self, kind: str, record: dict[str, Any], **more: Any) -> None:
         address = f"{self.desk.yard.url}/{KINDS[kind].path}/{record['id']}"
@@ -150,11 +153,12 @@ def whole_year(told: Told) -> None:
     told.lose(11, 2026)
     told.lose(12, 2026)
     counts = (44, 41, 48, 42, 30, None, 52, 40)
-    for vine, weight, count in zip(told.vines, (2.0, 2.5, 1.8, 2.2, 1.5, 0.75, 2.75, 1.9), counts, strict=False):
-        more = {} if count is None else {"nodes_retained": count}
-        told.send("dormant_record", vine=vine, observed_at=told.winter(2027),
-                  pruning_weight={"value": weight, "unit": "[lb_av]"},
-                  scale_resolution={"value": 0.1, "unit": "[lb_av]"}, **more)  # fmt: skip
+    weights = (2.0, 2.5, 1.8, 2.2, 1.5, 0.75, 2.75, 1.9)
+    step = {"scale_resolution": {"value": 0.1, "unit": "[lb_av]"}}
+    told.send_all([
+        told.weighing(vine, 2027, weight, **step, **({} if count is None else {"nodes_retained": count}))
+        for vine, weight, count in zip(told.vines, weights, counts, strict=False)
+    ])  # fmt: skip
     told.pick(2025, 360)
     told.pick(2026, 260, soluble_solids={"value": 16.8, "unit": "{Brix}"})
     told.pick(2027, 410, clusters=1450, soluble_solids={"value": 15.2, "unit": "{Brix}"}, ph=3.4,
@@ -162,13 +166,16 @@ def whole_year(told: Told) -> None:
     for examined, alive, where in ((100, 70, "upper end"), (60, 38, "by the brook")):
         told.send("bud_sample", block=str(told.block.pk), observed_at=told.winter(2027), nodes_examined=examined,
                   primary_alive=alive, cut_where=where)  # fmt: skip
-    for vine, clusters in zip(told.vines, (130, 148, 155, 120), strict=False):
-        told.send("cluster_count", vine=vine, observed_at=told.summer(2027),
-                  clusters_before_thinning=clusters)  # fmt: skip
-    for season, blanks in ((2026, (1, 2, 0)), (2027, (3, 2, 4))):
-        for vine, blank in zip(told.vines, blanks, strict=False):
-            told.send("cordon_inspection", vine=vine, observed_at=told.winter(season), season=season, cordon="left",
-                      living_positions=10 - blank, blank_positions=blank)  # fmt: skip
+    told.send_all([
+        {"kind": "cluster_count", "vine": vine, "observed_at": told.summer(2027), "clusters_before_thinning": clusters}
+        for vine, clusters in zip(told.vines, (130, 148, 155, 120), strict=False)
+    ])  # fmt: skip
+    told.send_all([
+        {"kind": "cordon_inspection", "vine": vine, "observed_at": told.winter(season), "season": season,
+         "cordon": "left", "living_positions": 10 - blank, "blank_positions": blank}
+        for season, blanks in ((2026, (1, 2, 0)), (2027, (3, 2, 4)))
+        for vine, blank in zip(told.vines, blanks, strict=False)
+    ])  # fmt: skip
     answer = told.desk.yard.client.post(
         f"{told.desk.yard.url}/cordon-cases",
         {"vine": told.vines[2], "scope": "cordon", "cordon": "left", "noticed_on": "2026-02-10"}, format="json",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -59,6 +60,39 @@ def test_both_systems_of_units_tell_the_same_quantities_and_the_same_words(desk)
         assert [line[name] for name in ("standing", "why", "confidence", "confidence_why", "next_winter")] == [
             same[name] for name in ("standing", "why", "confidence", "confidence_why", "next_winter")
         ]
+
+
+def test_a_weight_sent_in_pounds_and_the_same_in_kilograms_change_no_advice(desk):
+    """On limits: 1 lb is the formula's first unit, and 522 lb over 12 vines of 2.175 lb are a crop load of 20."""
+    pounds, kilograms = Told.concord(desk, "Sent In Pounds"), Told.concord(desk, "Sent In Kilograms")
+    for told, unit, factor in ((pounds, "[lb_av]", Decimal(1)), (kilograms, "kg", Decimal("0.45359237"))):
+        for season, weights in ((2026, ("1", "2.25", "3.1", "2.4")), (2027, ("1", "2", "3", "2.7"))):
+            for vine, weight in zip(told.vines, weights, strict=False):
+                sent = {"value": str(Decimal(weight) * factor), "unit": unit}
+                told.send("dormant_record", vine=vine, observed_at=told.winter(season), pruning_weight=sent,
+                          nodes_retained=41)  # fmt: skip
+        told.pick(2026, float(Decimal("522") * factor), unit)
+    document = document_of(desk)
+    here, there = (quantities_of({"summary": [], "blocks": [told.page(document)]}) for told in (pounds, kilograms))
+    for (place, value, _), (_, other, _) in zip(here, there, strict=True):
+        assert value == (pytest.approx(other, rel=1e-9) if isinstance(other, float) else other), place
+    lines = [told.line(document) for told in (pounds, kilograms)]
+    for name in ("standing", "why", "changed", "next_winter", "confidence", "confidence_why"):
+        assert lines[0][name] == lines[1][name]
+
+
+def test_formulas_ranges_and_methods_are_named_once_with_version_and_source(desk):
+    for name in ("Tarn Field", "Upper Field"):
+        whole_year(Told.concord(desk, name))
+    sources = document_of(desk)["sources"]
+    known = [(source["code"], source["version"]) for source in sources]
+    assert len(known) == len(set(known))
+    assert known[0] == ("american-30-10-lb", 1)
+    used = {source["code"]: source["used_for"] for source in sources}
+    assert used["concord-lake-erie-crop-load"] == "range of yield : pruning weight"
+    assert used["concord-juice-new-york-soluble-solids"] == "range of soluble solids at harvest"
+    assert {"mean-of-a-sample", "crop-load", "bud-injury", "blank_cordon", "vine-size-trend"} <= set(used)
+    assert all(source["source"] and source["mark"] for source in sources)
 
 
 def test_no_report_writes_weights_in_the_other_system(desk):
