@@ -146,6 +146,10 @@ class South(Told):
         return f"{season}-01-10T10:00:00+10:30"
 
 
+def counted(count: int | None) -> dict[str, Any]:
+    return {} if count is None else {"nodes_retained": count}
+
+
 def whole_year(told: Told) -> None:
     """Write down three winters, three harvests, buds, clusters and cordons of a block with two missing vines."""
     told.weigh(2025, [2.5, 3.0, 2.25, 2.0, 2.75, 1.5, 3.5, 2.5, 3.0])
@@ -154,9 +158,9 @@ def whole_year(told: Told) -> None:
     told.lose(12, 2026)
     counts = (44, 41, 48, 42, 30, None, 52, 40)
     weights = (2.0, 2.5, 1.8, 2.2, 1.5, 0.75, 2.75, 1.9)
-    step = {"scale_resolution": {"value": 0.1, "unit": "[lb_av]"}}
+    step: dict[str, Any] = {"scale_resolution": {"value": 0.1, "unit": "[lb_av]"}}
     told.send_all([
-        told.weighing(vine, 2027, weight, **step, **({} if count is None else {"nodes_retained": count}))
+        told.weighing(vine, 2027, weight, **step, **counted(count))
         for vine, weight, count in zip(told.vines, weights, counts, strict=False)
     ])  # fmt: skip
     told.pick(2025, 360)
