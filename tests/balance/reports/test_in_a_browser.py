@@ -168,7 +168,7 @@ def test_it_is_printed_whole_on_paper_of_either_continent_and_every_block_begins
     document = told.document(told.charts())
     with browser.seen(page_of(give, document), 1280) as seen:
         printed = pypdfium2.PdfDocument(seen.printed(wide, tall))
-    texts = []
+    texts: list[str] = []
     for page in printed:
         assert page.get_size() == pytest.approx((wide * 72, tall * 72), abs=1)
         words = page.get_textpage()
