@@ -203,4 +203,4 @@ def _tens(count: int) -> int:
     >>> _tens(12), _tens(12345)
     (10, 12300)
     """
-    return int(_rounded(10 * math.floor(count / 10 + 0.5)))
+    return int(_rounded(count)) if count >= 10**RULES.digits else 10 * math.floor(count / 10 + 0.5)

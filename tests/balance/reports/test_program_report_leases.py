@@ -14,6 +14,7 @@ from balance.models import ProgramReport, ProgramReportFile
 from balance.reports.programs import leases, making
 from balance.reports.programs.asking import TASK
 from balance.reports.programs.document import Released
+from records.services.jobs import LEASE
 
 MOMENT = datetime(2026, 11, 20, 15, 4, 6, tzinfo=UTC)
 
@@ -142,7 +143,7 @@ def test_what_failed_once_waits_before_it_is_tried_again(queued, monkeypatch):
     monkeypatch.setattr(making, "_counted", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         making.run(queued.pk)
-    waits = ProgramReport.objects.filter(pk=queued.pk, leased_until__gt=Now(), leased_until__lt=Now() + leases.LEASE)
+    waits = ProgramReport.objects.filter(pk=queued.pk, leased_until__gt=Now(), leased_until__lt=Now() + LEASE)
     assert waits.exists()
     assert leases.take_up(queued.pk) is None
 

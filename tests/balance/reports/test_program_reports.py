@@ -187,7 +187,8 @@ def test_a_farm_that_took_its_consent_back_before_counts_nowhere(village):
 
 
 def test_a_farm_that_takes_its_consent_back_while_it_runs_counts_nowhere(village, monkeypatch):
-    gone, rendered = village.growers[11], []
+    gone = village.growers[11]
+    rendered: list[int] = []
     render = making._rendered
 
     def withdrawn_after_the_first(*args):
@@ -325,11 +326,12 @@ def test_a_worker_is_woken_once_the_question_is_committed(village, monkeypatch):
 
 def test_two_reports_of_a_season_that_are_made_at_once_say_the_same_numbers(village, monkeypatch):
     metric, us = village.ask().json(), village.ask(units="us").json()
-    render, started = making._rendered, []
+    render = making._rendered
+    started: list[int] = []
 
     def overtaken(held, *told):
         if not started:
-            started.append(held)
+            started.append(1)
             making.run(uuid.UUID(us["id"]))
         return render(held, *told)
 
