@@ -56,14 +56,14 @@ class Groups:
     def smallest_that_helps(self, vector: Numbers, cells: Iterable[Cell]) -> Cell:
         """Choose which of the cells to withhold so that a difference can no longer be had from the others.
 
-        The smallest that does it alone; where none does, the smallest that takes part.
+        The smallest below the total that does it alone; where none does, the smallest that takes part.
         """
         told = self.by_size(cells)
         rows = np.array([self.rows[cell] for cell in told])
         weights = np.linalg.lstsq(rows.T, vector, rcond=None)[0]
         taking_part = [place for place, weight in enumerate(weights) if abs(weight) > 1e-6 * np.abs(weights).max()]
         for place in taking_part:
-            if not can_be_had(vector, np.delete(rows, place, axis=0)):
+            if told[place] != TOTAL and not can_be_had(vector, np.delete(rows, place, axis=0)):
                 return told[place]
         return told[taking_part[0]]
 

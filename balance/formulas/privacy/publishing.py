@@ -149,7 +149,7 @@ def may_replace(
     if fewest < rules.fewest_farms:
         return Replacement(
             allowed=False,
-            sentence=f"In one cell {fewest} farms joined, left or changed; it takes {rules.fewest_farms}, "
+            sentence=f"Farms that joined, left or changed in one cell: {fewest}; it takes {rules.fewest_farms}, "
             "or the difference would tell of them. The season stays as it was published.",
         )
     return Replacement(allowed=True, sentence=f"In each cell that changed, {rules.fewest_farms} farms or more did.")

@@ -7,7 +7,7 @@ import pytest
 from balance.formulas.errors import OutOfRange
 from balance.formulas.privacy.cells import CellAnswer, Release, release_cells, rounded
 from balance.formulas.privacy.hierarchy import TOTAL, Contribution, Dimension, Hierarchy, gather, single_margins
-from balance.formulas.privacy.rules import PrivacyRules, why_withheld
+from balance.formulas.privacy.rules import RULES, PrivacyRules, Withheld, why_withheld
 
 REGIONS = single_margins({"region": ("north", "middle", "south", "west")})
 CROSSED = single_margins({"region": ("north", "south"), "training": ("low", "high")})
@@ -28,22 +28,27 @@ def answer(release: Release, *labels: tuple[str, str]) -> CellAnswer:
     return next(each for each in release.answers if each.cell == labels)
 
 
+def reason(parts: list[Contribution], rules: PrivacyRules = RULES) -> str | None:
+    withheld = why_withheld(parts, rules)
+    return withheld.code if withheld else None
+
+
 def code(release: Release, *labels: tuple[str, str]) -> str | None:
     withheld = answer(release, *labels).withheld
     return withheld.code if withheld else None
 
 
 def test_a_cell_takes_five_farms_besides_the_readers_own():
-    assert why_withheld(of_sizes(*[1.0] * 5)).code == "too_few_farms"
-    assert why_withheld(of_sizes(*[1.0] * 6)) is None
+    assert reason(of_sizes(*[1.0] * 5)) == "too_few_farms"
+    assert reason(of_sizes(*[1.0] * 6)) is None
 
 
 def test_many_blocks_of_one_farm_are_one_farm():
-    assert why_withheld([Contribution("one", 1, 1, ()) for _ in range(20)]).code == "too_few_farms"
+    assert reason([Contribution("one", 1, 1, ()) for _ in range(20)]) == "too_few_farms"
 
 
 def test_a_farm_that_brings_nothing_hides_nobody():
-    assert why_withheld(of_sizes(1, 1, 1, 1, 1, 0, 0, 0)).code == "too_few_farms"
+    assert reason(of_sizes(1, 1, 1, 1, 1, 0, 0, 0)) == "too_few_farms"
 
 
 @pytest.mark.parametrize(
@@ -57,20 +62,19 @@ def test_a_farm_that_brings_nothing_hides_nobody():
 )
 def test_one_farm_or_two_are_not_nearly_all_of_a_cell(values, told):
     """Limits of api.md: the largest at most 60 %, the two largest at most 85 %; (n,k) rule, from memory."""
-    withheld = why_withheld(of_sizes(*values))
-    assert (withheld.code if withheld else None) == told
+    assert reason(of_sizes(*values)) == told
 
 
 def test_a_farm_may_not_be_nearly_all_of_the_weight_either():
     heavy = [Contribution(f"farm {n}", 1.0, 50.0 if n == 0 else 1.0, ()) for n in range(8)]
-    assert why_withheld(heavy).code == "largest_too_large"
+    assert reason(heavy) == "largest_too_large"
 
 
 def test_the_second_largest_comes_no_nearer_to_the_largest_than_the_percent_asks():
     """40, 30 and 30 more: the others are 75 % of the largest.  p % rule, from memory."""
     values = (40, 30, 10, 10, 5, 5)
-    assert why_withheld(of_sizes(*values), PrivacyRules(percent=0.75)) is None
-    assert why_withheld(of_sizes(*values), PrivacyRules(percent=0.76)).code == "others_too_small"
+    assert reason(of_sizes(*values), PrivacyRules(percent=0.75)) is None
+    assert reason(of_sizes(*values), PrivacyRules(percent=0.76)) == "others_too_small"
 
 
 @pytest.mark.parametrize(
@@ -164,10 +168,10 @@ def test_each_withheld_cell_says_why_in_a_sentence_that_names_no_farm():
 
 def test_what_is_held_back_from_outside_is_protected_like_any_other():
     whole = release_cells(farms(north=8, middle=9, south=12, west=20), REGIONS)
-    why = why_withheld([])
+    why = Withheld("asked_for", "The program asked for it.")
     held = release_cells(farms(north=8, middle=9, south=12, west=20), REGIONS, held_back={(("region", "west"),): why})
     assert len(whole.told) == 5
-    assert code(held, ("region", "west")) == "no_farms"
+    assert code(held, ("region", "west")) == "asked_for"
     assert code(held, ("region", "north")) == "protects_others"
 
 

@@ -81,5 +81,5 @@ def bounds_by_hand(farms: list[Contribution], cells: Collection[Cell], farm: str
     ends = []
     for sign in (1, -1):
         result = linprog(sign * aim, A_eq=rows, b_eq=rows @ values / values.mean(), bounds=limits, method="highs")
-        ends.append(sign * result.fun * values.mean() if result.status == 0 else np.inf)
+        ends.append(sign * float(result.fun or 0) * values.mean() if result.status == 0 else np.inf)
     return (*ends, float(aim @ values))
