@@ -66,7 +66,7 @@ def test_the_link_in_the_mail_opens_the_report_and_ends_with_the_consent(desk):
     schedule(desk, desk.cast.adviser.person)
     made_by_schedule(desk, desk.cast.adviser)
     work(desk.cast.farm, "mail_report")
-    (path,) = re.findall(r"/api/v1/report-links/\S+", mail.outbox[0].body)
+    (path,) = re.findall(r"/api/v1/report-links/\S+", str(mail.outbox[0].body))
     assert APIClient().get(path).status_code == 200
     with transaction.atomic():
         set_context(farms=[desk.cast.farm.pk])
@@ -82,7 +82,7 @@ def test_the_mail_has_no_figures_of_the_farm(desk):
     schedule(desk, desk.cast.owner.person)
     made_by_schedule(desk, desk.cast.owner)
     work(desk.cast.farm, "mail_report")
-    words = re.sub(r"http\S+", "", mail.outbox[0].body)
+    words = re.sub(r"http\S+", "", str(mail.outbox[0].body))
     assert re.findall(r"\d+", words) == ["2027", "7"]  # the season, and the days that the link opens
 
 
@@ -171,7 +171,7 @@ def test_no_name_of_a_farm_adds_a_header_or_a_receiver(desk, name):
     (sent,) = mail.outbox
     message = sent.message()
     assert sent.recipients() == [desk.cast.owner.person.email]
-    assert len(message.get_all("Subject")) == 1
+    assert len(message.get_all("Subject") or []) == 1
     assert message["Bcc"] is None
     assert "\n" not in sent.subject
     assert message.get_content_type() == "text/plain"
@@ -189,7 +189,7 @@ def test_neither_the_link_nor_the_address_stands_in_the_log(desk, caplog):
     schedule(desk, desk.cast.owner.person)
     made_by_schedule(desk, desk.cast.owner)
     work(desk.cast.farm, "mail_report")
-    (token,) = re.findall(r"/report-links/(\S+)", mail.outbox[0].body)
+    (token,) = re.findall(r"/report-links/(\S+)", str(mail.outbox[0].body))
     for hidden in (token, desk.cast.owner.person.email):
         assert hidden not in caplog.text
 
@@ -198,7 +198,7 @@ def test_the_link_in_the_mail_opens_for_seven_days(desk, time_machine):
     schedule(desk, desk.cast.owner.person)
     made_by_schedule(desk, desk.cast.owner)
     work(desk.cast.farm, "mail_report")
-    (path,) = re.findall(r"/api/v1/report-links/\S+", mail.outbox[0].body)
+    (path,) = re.findall(r"/api/v1/report-links/\S+", str(mail.outbox[0].body))
     time_machine.move_to(datetime.now(UTC) + timedelta(days=6, hours=23))
     assert APIClient().get(path).status_code == 200
     time_machine.shift(timedelta(hours=2))

@@ -241,7 +241,12 @@ def test_no_port_but_the_usual_ones_of_https_is_connected_to(connections, monkey
 
 def test_where_only_listed_receivers_are_allowed_no_other_name_is_looked_up(inside, connections, monkeypatch, settings):
     asked: list[str] = []
-    monkeypatch.setattr(connecting, "resolve", lambda host, _: asked.append(host) or [PUBLIC])
+
+    def resolve(host, _):
+        asked.append(host)
+        return [PUBLIC]
+
+    monkeypatch.setattr(connecting, "resolve", resolve)
     settings.WEBHOOKS_ONLY_LISTED = True
     try_to_send(f"https://receiver.example:{inside.port}/")
     assert (asked, connections, inside.hits) == ([], [], 0)
@@ -314,7 +319,12 @@ def test_an_answer_that_drips_on_for_ever_costs_no_more_than_its_time(receiver, 
 
 def test_no_more_of_an_answer_is_read_than_its_share(receiver, monkeypatch):
     read, count = [], connecting._Clock.count
-    monkeypatch.setattr(connecting._Clock, "count", lambda clock, part: read.append(len(part)) or count(clock, part))
+
+    def counted(clock, part):
+        read.append(len(part))
+        return count(clock, part)
+
+    monkeypatch.setattr(connecting._Clock, "count", counted)
     receiver.status, receiver.answer_body = 200, b"x" * 5_000_000
     assert post(place_of_url(receiver.url), {}, b"{}").status == 200
     assert connecting.MOST_BYTES < sum(read) <= 2 * connecting.MOST_BYTES

@@ -17,6 +17,7 @@ from balance.reports.webhooks.connecting import Answer
 from balance.reports.webhooks.delivering import PAUSES, body_of, pause_asked_for
 from records.access import open_for_work
 from records.context import set_context
+from records.errors import NotValid
 from records.models import Membership
 from records.services import jobs
 from tests.balance.reports.receiver import make_json_only, queued, receiving, work
@@ -60,9 +61,11 @@ def shown(desk, place):
 def fail_report(desk, monkeypatch):
     """Ask for a report whose making goes wrong for good."""
 
+    def refuse():
+        raise NotValid("Nothing can be made of it.")
+
     def nothing(*_):
-        raise delivering.NotValid("Nothing can be made of it.")
-        yield
+        yield refuse()
 
     monkeypatch.setitem(jobs.KINDS, "season_report", nothing)
     asked = desk.ask().json()
