@@ -581,7 +581,21 @@ def _without_ids(answer: Any) -> tuple[Any, ...]:
 
 @pytest.mark.parametrize(
     "slot",
-    ["block", "vine", "record", "import_id", "job", "export", "report", "schedule", "member", "consent", "choice"],
+    [
+        "block",
+        "vine",
+        "record",
+        "import_id",
+        "job",
+        "export",
+        "report",
+        "schedule",
+        "member",
+        "consent",
+        "choice",
+        "endpoint",
+        "delivery",
+    ],
 )
 def test_a_foreign_id_inside_ones_own_farm_is_the_same_as_none(slot, cast, scene):
     """The stranger puts an id of the first farm into an address of their own farm."""
