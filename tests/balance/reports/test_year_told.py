@@ -72,6 +72,19 @@ def test_the_trend_is_the_line_through_the_logarithms_up_to_the_winter_after_the
     assert [row["mean"] for row in winters] == pytest.approx([statistics.mean(raw.weights(each)) for each in seasons])
 
 
+def test_the_interval_of_a_winter_is_about_the_vines_that_stood_in_it(desk, told):
+    page = told.page(document_of(desk))
+    raw = Raw(told)
+    for row in table_of(page, "crop_load", "winters"):
+        weights, standing = raw.weights(row["season"]), raw.places - raw.missing(row["season"])
+        n = len(weights)
+        half = stats.t.ppf(0.975, n - 1) * statistics.stdev(weights) * math.sqrt(1 / n - 1 / standing)
+        mean = statistics.mean(weights)
+        assert [row["low"], row["high"]] == pytest.approx([mean - half, mean + half])
+    mean = figures_of(page, "prunings")["mean_pruning_weight"]
+    assert [row["low"], row["high"]] == pytest.approx([mean["low"], mean["high"]])
+
+
 def test_without_a_range_there_is_a_crop_load_and_no_verdict(desk):
     told = Told(desk, "Own Seedling")
     told.weigh(2027, [2.0, 2.2, 1.8])
