@@ -617,7 +617,7 @@ def test_a_foreign_vine_in_a_body_is_refused_as_one_that_does_not_exist(cast, sc
 
 
 def test_every_slot_of_a_route_is_an_id_that_cannot_be_guessed_or_a_name_of_the_service():
-    text_slots = {"code", "kind", "formula", "range", "form", "token"}  # a token is signed
+    text_slots = {"code", "kind", "formula", "range", "form", "chart", "token"}  # a token is signed
     for pattern in _patterns(get_resolver().url_patterns):
         for name, converter in pattern.pattern.converters.items():
             assert isinstance(converter, UUIDConverter) or name in text_slots or name == "path"

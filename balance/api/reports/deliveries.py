@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.models import WebhookDelivery
-from balance.reports.webhooks.endpoints import deliveries_of, send_again, send_test
+from balance.reports.webhooks.endpoints import deliveries_of, endpoint_of, send_again, send_test
 from records.access import Right
 from records.api.strict import StrictQuery
 from records.api.views import MANAGE_ONLY, FarmView
@@ -114,6 +114,7 @@ class WebhookTest(FarmView):
     )
     def post(self, request: Request, farm: uuid.UUID, endpoint: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
+        endpoint_of(self.opened, endpoint)  # what is not there costs no more than any request
         self.spend(_COST)
         queued = send_test(self.opened, endpoint)
         return Response(self.get_serializer(queued).data, status=status.HTTP_202_ACCEPTED)
@@ -137,6 +138,7 @@ class WebhookRedelivery(FarmView):
     )
     def post(self, request: Request, farm: uuid.UUID, endpoint: uuid.UUID, delivery: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
+        endpoint_of(self.opened, endpoint)
         self.spend(_COST)
         queued = send_again(self.opened, endpoint, delivery)
         return Response(self.get_serializer(queued).data, status=status.HTTP_202_ACCEPTED)
