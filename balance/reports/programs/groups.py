@@ -11,7 +11,7 @@ from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.figures import MEAN_NODES, RATIO, figure
 from balance.reports.programs import sums
 from balance.reports.programs.document import Released, ReleasedCell
-from balance.reports.programs.privacy import GROUPS_SAID, NOT_SHOWN, NOTHING, WITHHELD, farms_said, fewest
+from balance.reports.programs.privacy import NOT_SHOWN, NOTHING, WITHHELD, farms_said, fewest
 from balance.reports.programs.releasing import ALL, CULTIVAR, REGION, REST, SQUARES, TRAINING
 from balance.reports.quantities import Measure, Units
 
@@ -98,7 +98,7 @@ def grouped(of: Grouped) -> Callable[[Released, Units, int], Section]:
         return Section(
             of.code,
             of.title,
-            sentences=(*of.sentences(season), GROUPS_SAID),
+            sentences=of.sentences(season),
             figures=tuple(_figure(each, units, found) for each in of.measures),
             tables=tuple(_tables(of, units, found)),
         )

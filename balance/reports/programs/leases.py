@@ -8,6 +8,7 @@ beyond its lease finds at its next step that another attempt holds the report, a
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -34,6 +35,8 @@ class Held:
 
     report_id: uuid.UUID
     attempt: int
+    #: Told how far the work is, after each part.
+    watch: Callable[[int, int], object] = lambda *_: None
 
     def renew(self, **columns: Any) -> None:
         """Hold it for longer, and note how far the work is.
@@ -69,7 +72,7 @@ class Held:
         return ProgramReport.objects.filter(pk=self.report_id, attempts=self.attempt, state=JobState.RUNNING)
 
 
-def take_up(report_id: uuid.UUID) -> Held | None:
+def take_up(report_id: uuid.UUID, watch: Callable[[int, int], object] = lambda *_: None) -> Held | None:
     """Take a report up, unless another worker holds it, it is finished, or it was tried enough."""
     free = ProgramReport.objects.filter(pk=report_id, state__in=UNFINISHED, leased_until__lte=Now())
     taken = free.filter(attempts__lt=MOST_ATTEMPTS).update(
@@ -79,7 +82,7 @@ def take_up(report_id: uuid.UUID) -> Held | None:
         free.filter(attempts__gte=MOST_ATTEMPTS).update(state=JobState.FAILED, failure=_TRIED, finished_at=Now())
         return None
     attempts = ProgramReport.objects.values_list("attempts", flat=True).get(pk=report_id)
-    return Held(report_id, attempts)
+    return Held(report_id, attempts, watch)
 
 
 def sweep() -> int:

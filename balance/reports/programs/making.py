@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -57,9 +58,12 @@ class _Otherwise(Exception):
     """Between counting and telling, another report of the season was finished."""
 
 
-def run(report_id: uuid.UUID) -> None:
-    """Take a report up and make it; nothing happens where another worker holds it or it is finished."""
-    held = take_up(report_id)
+def run(report_id: uuid.UUID, watch: Callable[[int, int], object] = lambda *_: None) -> None:
+    """Take a report up and make it; nothing happens where another worker holds it or it is finished.
+
+    ``watch`` is told how far the work is: farms and forms.
+    """
+    held = take_up(report_id, watch)
     if held is None:
         return
     try:
@@ -125,6 +129,7 @@ def _go_on(held: Held, report: ProgramReport, done: int, total: int) -> None:
     with transaction.atomic():
         held.renew(progress_done=done, progress_total=total)
         _still_leads(report)
+    held.watch(done, total)
 
 
 def _told(held: Held, report: ProgramReport, counted: _Counted) -> bool:

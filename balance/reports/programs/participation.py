@@ -6,7 +6,7 @@ from typing import Final
 
 from balance.reports.document import Column, Section, Table
 from balance.reports.programs.document import Released
-from balance.reports.programs.privacy import NOTHING, farms_said
+from balance.reports.programs.privacy import GROUPS_SAID, NOTHING, farms_said
 from balance.reports.quantities import Units
 from balance.reports.words import number
 
@@ -28,7 +28,7 @@ def section(released: Released, units: Units, season: int) -> Section:  # noqa: 
         f"Counted are the farms whose owner lets the program count them in its summaries, as it was when the report of "
         f"{season} was made. Farms with one owner count as one grower."
     )
-    return Section(CODE, TITLE, (said,), tables=(Table("counted", "What is counted", _COLUMNS, rows),))
+    return Section(CODE, TITLE, (said, GROUPS_SAID), tables=(Table("counted", "What is counted", _COLUMNS, rows),))
 
 
 def _about(many: int | None) -> str:

@@ -16,9 +16,10 @@ WITHHELD: Final = (
     f"Not shown: fewer than {_FEWEST} growers besides whoever reads it, or one or two of them are nearly all of it, or "
     "nothing was measured. Which of these it is stays untold."
 )
-#: Said once where there are tables of groups.
+#: Said once, before the tables of groups.
 GROUPS_SAID: Final = (
-    "Listed are the groups that may be shown; all others stand together in the last line. “not shown” means: fewer "
+    "The tables that follow list the groups that may be shown; all others stand together in the last line. “not "
+    "shown” means: fewer "
     f"than {_FEWEST} growers besides whoever reads it, or one or two of them are nearly all of it, or nothing was "
     "measured; which of these it is stays untold. A grower with several groups stands in each."
 )

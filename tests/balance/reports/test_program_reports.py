@@ -341,3 +341,45 @@ def test_two_reports_of_a_season_that_are_made_at_once_say_the_same_numbers(vill
     assert [each["state"] for each in both] == ["succeeded", "succeeded"]
     assert both[0]["taken_at"] == both[1]["taken_at"]
     assert village.document(both[0])["released"] == village.document(both[1])["released"]
+
+
+# ------------------------------------------------------------------------------------------- on the command line
+
+
+@pytest.fixture
+def said(monkeypatch):
+    """Run the command; gives what it printed."""
+    from django.core.management import call_command
+    from rich.console import Console
+
+    from vineyard.management.commands import report as command
+
+    monkeypatch.setattr(command, "prepare_database", lambda _: None)
+
+    def run(*arguments):
+        out = Console(record=True, width=200)
+        monkeypatch.setattr(command, "console", lambda: out)
+        call_command("report", "--program", *map(str, arguments))
+        return " ".join(out.export_text().split())
+
+    return run
+
+
+def test_the_command_writes_every_form_as_the_api_serves_it(village, said, tmp_path):
+    printed = said(village.program.name, 2026, "--to", tmp_path)
+    (report,) = village.lead.client.get(village.url).json()["results"]
+    assert f"Check code {report['check_code']}" in printed
+    for form, rendered in FORMS.items():
+        written = (tmp_path / f"report-2026-metric.{rendered.suffix}").read_bytes()
+        assert written == village.file(report, form).content
+
+
+def test_the_command_says_why_there_is_no_report_and_leaves_no_file(village, said, tmp_path):
+    from django.core.management import CommandError
+
+    with pytest.raises(CommandError, match="There is no program 'Nowhere'"):
+        said("Nowhere", 2026, "--to", tmp_path)
+    ProgramMembership.objects.filter(program=village.program).delete()
+    with pytest.raises(CommandError, match="no lead"):
+        said(village.program.pk, 2026, "--to", tmp_path)
+    assert list(tmp_path.iterdir()) == []

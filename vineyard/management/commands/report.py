@@ -24,6 +24,7 @@ from records.models import Membership, Person, RegisteredFarm, Role
 from records.models.jobs import JobState
 from vineyard.carrying_out import carry_out_here
 from vineyard.demo.printing import console
+from vineyard.program_reports import make_of_program
 from vineyard.starting import prepare_database
 
 SEASONS: Final = range(1900, 2101)
@@ -39,6 +40,11 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("farm", help="the farm's id or its whole name, as list_farms shows them")
         parser.add_argument("season", type=int, help="harvest year")
+        parser.add_argument(
+            "--program",
+            action="store_true",
+            help="the name or id is a program's: its report, in the name of one of its leads",
+        )
         parser.add_argument("--units", choices=UnitSystem.values, default=UnitSystem.METRIC, help="default: metric")
         parser.add_argument("--form", nargs="+", choices=list(FORMS), default=list(FORMS), help="default: all")
         parser.add_argument("--to", type=Path, default=Path(), help="the folder to write to; default: this one")
@@ -52,7 +58,8 @@ class Command(BaseCommand):
         try:
             with ExitStack() as stack:
                 files = {form: stack.enter_context(_new(place)) for form, place in places.items()}
-                _make(out, options, files)
+                make = make_of_program if options["program"] else _make
+                make(out, options, files)
         except BaseException as error:
             for place in places.values():
                 place.unlink(missing_ok=True)  # they were new
