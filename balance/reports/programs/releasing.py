@@ -17,7 +17,7 @@ from typing import Final
 
 from balance.formulas.cordons.forecast import replacements_ahead
 from balance.formulas.privacy.cells import CellAnswer, band, release_cells, rounded
-from balance.formulas.privacy.hierarchy import TOTAL, Contribution, single_margins
+from balance.formulas.privacy.hierarchy import TOTAL, Contribution, Hierarchy, single_margins
 from balance.formulas.privacy.rules import RULES, contributors, why_withheld
 from balance.reports.programs import sums
 from balance.reports.programs.contributions import NOT_GROUPED, clock_of
@@ -107,22 +107,39 @@ def _released(asked: Asked, farms: Sequence[FarmSums], growers: Growers) -> Iter
 
     A group that is not told is not even named: that it is there may tell something.
     """
+    question = question_of(asked, farms, growers)
+    held_back = {}
+    if question.rest is not None:
+        rest = release_cells(question.rest, question.hierarchy)
+        held_back = {answer.cell: answer.withheld for answer in rest.answers if answer.withheld is not None}
+    release = release_cells(question.top, question.hierarchy, RULES, held_back)
+    cells = (_cell(asked.name, answer) for answer in release.answers)
+    return (cell for cell in cells if cell.shown or cell.label == REST or cell.dimension == ALL)
+
+
+@dataclass(frozen=True)
+class Question:
+    """What growers bring to the cells of one measure, and to what is left of it."""
+
+    hierarchy: Hierarchy
+    top: tuple[Contribution, ...]
+    rest: tuple[Contribution, ...] | None
+
+
+def question_of(asked: Asked, farms: Sequence[FarmSums], growers: Growers) -> Question:
+    """Sort the sums of blocks into the cells of a measure."""
     name = asked.name.removeprefix(SQUARES)
     measured = [(growers[farm.farm], block) for farm in farms for block in farm.blocks if name in block.sums]
     labels = {dimension: _common(measured, dimension) for dimension in DIMENSIONS}
     hierarchy = single_margins({name: (*known, REST) for name, known in labels.items()})
     each = [(grower, block.sums[name], _labels_of(block, labels)) for grower, block in measured]
 
-    def contributions(top: Callable[[Sum], float]) -> list[Contribution]:
-        return [Contribution(grower, max(0.0, top(one)), one.under, at) for grower, one, at in each if one.under > 0]
+    def contributions(top: Callable[[Sum], float]) -> tuple[Contribution, ...]:
+        return tuple(
+            Contribution(grower, max(0.0, top(one)), one.under, at) for grower, one, at in each if one.under > 0
+        )
 
-    held_back = {}
-    if asked.rest is not None:
-        rest = release_cells(contributions(asked.rest), hierarchy)
-        held_back = {answer.cell: answer.withheld for answer in rest.answers if answer.withheld is not None}
-    release = release_cells(contributions(asked.top), hierarchy, RULES, held_back)
-    cells = (_cell(asked.name, answer) for answer in release.answers)
-    return (cell for cell in cells if cell.shown or cell.label == REST or cell.dimension == ALL)
+    return Question(hierarchy, contributions(asked.top), contributions(asked.rest) if asked.rest else None)
 
 
 def _common(measured: Sequence[tuple[str, BlockSums]], dimension: str) -> tuple[str, ...]:
