@@ -79,12 +79,12 @@ def _without_crop_load(facts: Facts) -> str:
 def _by_counts(counts: Counts, without: str) -> tuple[str, str]:
     off = abs(counts.difference)
     if off <= counts.tolerance:
-        standing, says = IN_BALANCE, "on target within what the scale can tell"
+        standing, says = IN_BALANCE, "on target, as far as the scale can tell"
     else:
         standing = OVER if counts.difference > 0 else UNDER
         says = f"{number(off, MEAN_NODES.digits)} nodes {'above' if counts.difference > 0 else 'below'} the target"
     within = counts.judged - counts.too_many - counts.too_few
     return standing, (
-        f"{without} so by counts against targets: {counted(counts.judged, 'count')} on the mean {says} "
+        f"{without} so it goes by counts against targets: {counted(counts.judged, 'count')} are on average {says} "
         f"({within} on target, {counts.too_many} more, {counts.too_few} fewer)."
     )
