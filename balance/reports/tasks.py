@@ -8,6 +8,8 @@ from celery import shared_task
 
 from balance.reports.programs.leases import sweep
 from balance.reports.programs.making import run
+from records.tasks import SWEPT_WITHIN_SECONDS
+from records.waking import first_within
 
 
 @shared_task(soft_time_limit=600, max_retries=0)
@@ -16,8 +18,8 @@ def make_program_report(report_id: str) -> None:
     run(uuid.UUID(report_id))
 
 
-# As for jobs: a sweep that nobody carried out before the next is due is not worth carrying out.
-@shared_task(soft_time_limit=30, expires=10)
+# As for jobs: of many sweeps that waited one is worth carrying out, and no machine's own clock decides which.
+@shared_task(soft_time_limit=30)
 def sweep_program_reports() -> int:
-    """Wake workers for reports whose worker died or was never woken."""
-    return sweep()
+    """Wake workers for reports whose worker died or was never woken, unless that was done a moment ago."""
+    return sweep() if first_within(SWEPT_WITHIN_SECONDS, "sweep of program reports") else 0

@@ -35,7 +35,7 @@ def test_else_by_counts_against_targets_and_it_says_so(desk, count, standing):
     if count is None:
         assert "no vine has both a target and a count" in line["why"]
     else:
-        assert "so by counts against targets: 4 counts" in line["why"]
+        assert "so it goes by counts against targets: 4 counts" in line["why"]
 
 
 def test_without_a_range_a_crop_load_decides_nothing(desk):
