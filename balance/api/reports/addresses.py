@@ -10,7 +10,11 @@ from balance.api.reports import charts, deliveries, documents, links, programs, 
 
 ADDRESSES: Final = [
     path("programs/<uuid:program>/reports", programs.ProgramReports.as_view(), name="program-reports"),
-    path("programs/<uuid:program>/reports/<uuid:program_report>", programs.OneProgramReport.as_view(), name="program-report"),
+    path(
+        "programs/<uuid:program>/reports/<uuid:program_report>",
+        programs.OneProgramReport.as_view(),
+        name="program-report",
+    ),
     path(
         "programs/<uuid:program>/reports/<uuid:program_report>/files/<slug:form>",
         programs.ProgramReportFileView.as_view(),

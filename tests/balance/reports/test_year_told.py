@@ -81,8 +81,8 @@ def test_the_interval_of_a_winter_is_about_the_vines_that_stood_in_it(desk, told
         half = stats.t.ppf(0.975, n - 1) * statistics.stdev(weights) * math.sqrt(1 / n - 1 / standing)
         mean = statistics.mean(weights)
         assert [row["low"], row["high"]] == pytest.approx([mean - half, mean + half])
-    mean = figures_of(page, "prunings")["mean_pruning_weight"]
-    assert [row["low"], row["high"]] == pytest.approx([mean["low"], mean["high"]])
+    told_first = figures_of(page, "prunings")["mean_pruning_weight"]
+    assert [row["low"], row["high"]] == pytest.approx([told_first["low"], told_first["high"]])
 
 
 def test_without_a_range_there_is_a_crop_load_and_no_verdict(desk):
