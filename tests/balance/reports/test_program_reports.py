@@ -18,6 +18,7 @@ from django.db import connection
 from balance.models import ProgramReport
 from balance.reports.document import check_code_of
 from balance.reports.programs import asking, making
+from balance.reports.programs.contributions import sums_of_farm
 from balance.reports.programs.releasing import REST
 from balance.reports.programs.rendering import FORMS
 from records.models import ProgramMembership
@@ -145,6 +146,28 @@ def test_made_again_it_is_the_same_bytes(village, report):
     assert again["id"] != report["id"]
     for form in FORMS:
         assert village.file(again, form).content == village.file(report, form).content, form
+
+
+def test_what_changes_while_farms_are_counted_belongs_to_no_report_of_that_moment(village, monkeypatch):
+    last, counted = village.growers[-1], sums_of_farm
+    record = last.client.get(f"{last.url}/dormant-records").json()["results"][0]
+    at = f"{last.url}/dormant-records/{record['id']}"
+
+    def weigh(kilograms):
+        sent = {"pruning_weight": {"value": kilograms, "unit": "kg"}, "reason": "read again"}
+        assert last.client.patch(at, sent, format="json", headers={"If-Match": "*"}).status_code == 200
+
+    def corrected_meanwhile(counting, farm_id):
+        yield from counted(counting, farm_id)
+        weigh(9)
+
+    monkeypatch.setattr(making, "sums_of_farm", corrected_meanwhile)
+    try:
+        document = village.document(village.made())
+    finally:
+        weigh(record["pruning_weight"]["value"])
+    everyone = [kg for grower in village.growers for kg in grower.weights]
+    assert figure(document, "vine_size", "pruning_weight") == three_digits(statistics.fmean(everyone))
 
 
 # ---------------------------------------------------------------------------------------------- who is protected
