@@ -8,7 +8,7 @@ A figure without a value carries the reason why there is none; missing, zero and
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import orjson
@@ -164,7 +164,7 @@ class FarmReport:
 
 def as_json(report: FarmReport) -> dict[str, Any]:
     """Give the report as plain values, always in the same order."""
-    plain: dict[str, Any] = orjson.loads(orjson.dumps(asdict(report)))
+    plain: dict[str, Any] = orjson.loads(orjson.dumps(report))
     return plain
 
 

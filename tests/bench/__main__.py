@@ -15,6 +15,7 @@ from tests.bench import (
     cordon_worklist,
     node_targets,
     one_post,
+    reports,
     sampling_draws,
     spur_plan,
     survival,
@@ -31,9 +32,13 @@ FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
     "spur_plan": spur_plan.figures,
     "survival": survival.figures,
     "cordon_worklist": cordon_worklist.figures,
+    "reports": reports.figures,
 }
 #: Ten million rows take minutes to make and several gigabytes to keep, so they are asked for by name.
-ON_DEMAND: dict[str, Callable[[], Iterator[Figure]]] = {"bulk_ten_million": bulk_costs.ten_million}
+ON_DEMAND: dict[str, Callable[[], Iterator[Figure]]] = {
+    "bulk_ten_million": bulk_costs.ten_million,
+    "reports_thousand": reports.thousand,
+}
 
 
 def main() -> int:
