@@ -11,6 +11,7 @@ from django.db import connection
 from django.db.models.functions import Now
 
 from balance.models import ProgramReport, ProgramReportFile
+from balance.reports import tasks
 from balance.reports.programs import leases, making
 from balance.reports.programs.asking import TASK
 from balance.reports.programs.document import Released
@@ -178,5 +179,9 @@ def test_the_sweep_is_on_the_schedule_and_its_tasks_are_known(settings):
     assert {swept["task"], TASK} <= set(app.tasks)
 
 
-def test_a_task_for_no_report_does_nothing(db):
-    making.run(uuid.uuid4())
+@pytest.mark.django_db
+def test_the_task_makes_the_report_and_one_for_no_report_does_nothing(queued):
+    tasks.make_program_report.apply(args=[str(uuid.uuid4())], throw=True)
+    assert now(queued).state == "queued"
+    tasks.make_program_report.apply(args=[str(queued.pk)], throw=True)
+    assert now(queued).state == "succeeded"
