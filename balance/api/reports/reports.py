@@ -81,7 +81,7 @@ class ReportOut(serializers.ModelSerializer[Report]):
         fields = [*REPORT_EXAMPLE]
 
     def get_corrected_since(self, report: Report) -> int | None:
-        counted: int | None = self.context["corrected"].get(report.pk)
+        counted: int | None = self.context.get("corrected", {}).get(report.pk)  # a refusal shows it uncounted
         return counted
 
     def get_files(self, report: Report) -> dict[str, str]:
@@ -204,9 +204,15 @@ class ToldReports(ReportView):
 #: The answers of whatever gives a file of a report, for the OpenAPI document.
 FILES_OF_A_REPORT: Final = {
     (200, rendered.media_type): OpenApiResponse(
-        OpenApiTypes.BINARY,
+        OpenApiTypes.OBJECT if form == Form.JSON else OpenApiTypes.BINARY,
         description=f"The report as {Form(form).label}.",
-        examples=[OpenApiExample("Its beginning", value=rendered.begins, media_type=rendered.media_type)],
+        examples=[
+            OpenApiExample(
+                "Its beginning",
+                value={"season": 2026, "units": "us"} if form == Form.JSON else rendered.begins,
+                media_type=rendered.media_type,
+            )
+        ],
     )
     for form, rendered in FORMS.items()
 }

@@ -40,3 +40,10 @@ def test_the_check_code_is_that_of_everything_it_says(desk):
 def test_asking_again_while_it_is_being_made_gives_the_same(desk):
     first, second = desk.ask().json(), desk.ask().json()
     assert first["id"] == second["id"]
+
+
+def test_an_id_that_is_known_with_other_content_is_refused_and_shows_what_stands(desk):
+    known = desk.ask(season=2026, units="us").json()
+    refused = desk.ask(season=2026, units="metric", id=known["id"])
+    assert (refused.status_code, refused.json()["code"]) == (409, "id_in_use")
+    assert refused.json()["current"]["units"] == "us"
