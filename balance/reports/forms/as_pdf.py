@@ -8,6 +8,7 @@ and Greek, is taken from the fonts inside typst.  No font of the machine is used
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -62,6 +63,8 @@ def _set(document: dict[str, Any], pages: dict[str, Any], standards: tuple[str, 
 
 @cache
 def _compiler() -> Any:
+    # There is a worker for every core; threads of typst's own would only take time from the other workers.
+    os.environ.setdefault("RAYON_NUM_THREADS", "1")
     import typst  # noqa: PLC0415 - see above
 
     return typst.Compiler(str(_TEMPLATE), root=str(_TEMPLATE.parent), font_paths=[str(FONTS)], ignore_system_fonts=True)
