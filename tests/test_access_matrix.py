@@ -509,6 +509,7 @@ def _own_case(player: Any, address: str, scene: Scene) -> dict[str, Any]:
         "step": first,
         "next_step": uuid.uuid4(),
         "inspection": scene.ids["record"],
+        "inspected_vine": sent["vine"],
     }
 
 

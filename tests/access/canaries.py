@@ -50,6 +50,8 @@ def _written(farm: Farm) -> list[str]:
         for column in model._meta.get_fields():
             if not isinstance(column, models.CharField | models.TextField) or column.choices:
                 continue
+            if column.name == "time_zone":  # the service reckons by it
+                continue
             for row in rows.values_list("pk", flat=True)[:5]:
                 text = f"canary {model._meta.db_table} {column.name} {str(row)[-6:]}"[: column.max_length or None]
                 if _takes(rows.filter(pk=row), column.name, text):

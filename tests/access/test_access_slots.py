@@ -106,8 +106,9 @@ def test_every_request_of_the_matrix_is_a_good_one(people, canaries, cast):
     owner = Person("owner", cast.stranger.client, people["stranger"].home, people["stranger"].foreign)
     for slot in slots_of(document()):
         answer = answer_with(owner, slot, owner.home, own_id(slot, owner.home))
-        made_by_a_worker = slot.route.endswith("/file") or "/reports/{report}/" in slot.route
-        not_yet = made_by_a_worker and answer.status_code == 409
+        made_by_a_worker = slot.route.endswith(("/file", "/files/{form}")) or "/reports/{report}/" in slot.route
+        has_one = slot.method == "POST" and slot.route.endswith("/report-schedules")  # one a person and farm
+        not_yet = (made_by_a_worker or has_one) and answer.status_code == 409
         if not (200 <= answer.status_code < 300 or not_yet):
             unproven.append((str(slot), answer.status_code, answer.all_of_it[:300]))
     assert unproven == []
@@ -159,6 +160,7 @@ def test_a_planted_hole_is_found(people, canaries, monkeypatch):
     monkeypatch.setattr(views, "open_farm", open_to_all)
     stranger = people["stranger"]
     slots = [slot for slot in slots_of(document()) if slot.method == "GET" and slot.name == "farm"]
+    slots = [slot for slot in slots if not slot.route.endswith("/{schedule}")]  # a person's own, whatever the door says
     answers = [answer_with(stranger, slot, stranger.foreign, stranger.foreign.ids["farm"]) for slot in slots]
     assert {answer.status_code for answer in answers} <= {200, 409}
     assert len(canaries.seen_in(stranger.received)) > 30
