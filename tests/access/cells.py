@@ -50,7 +50,9 @@ def _request(case: Case, slot: Slot, scene: Scene, value: Any) -> tuple[str, dic
     body = case.body(replace(scene, ids=ids)) if case.body else None
     if slot.place == "body":
         body = with_id(body or {}, slot.path, value)
-    if slot.name == "inspection" and slot.route.endswith("/cordon-cases"):  # an inspection shows its own vine alone
+    if (
+        body is not None and slot.name == "inspection" and slot.route.endswith("/cordon-cases")
+    ):  # an inspection shows its own vine alone
         body["vine"] = scene.ids["inspected_vine"]
     query = [case.query] if case.query else []
     query += [f"{slot.name}={value}"] if slot.place == "query" else []

@@ -181,7 +181,7 @@ def test_the_sweep_is_on_the_schedule_and_its_tasks_are_known(settings):
 
 @pytest.mark.django_db
 def test_the_task_makes_the_report_and_one_for_no_report_does_nothing(queued):
-    tasks.make_program_report.apply(args=[str(uuid.uuid4())], throw=True)
+    tasks.make_program_report.apply(args=(str(uuid.uuid4()),), throw=True)
     assert now(queued).state == "queued"
-    tasks.make_program_report.apply(args=[str(queued.pk)], throw=True)
+    tasks.make_program_report.apply(args=(str(queued.pk),), throw=True)
     assert now(queued).state == "succeeded"
