@@ -247,7 +247,7 @@ def desk(transactional_db: None, cast: Cast) -> Any:
     """Whoever asks for reports of a farm with one block and its vines."""
     from django.db import transaction
 
-    from tests.balance.reports.desk import Desk
+    from tests.balance.reports.report_desk import Desk
     from tests.records.yard import Yard
 
     with transaction.atomic():

@@ -19,7 +19,7 @@ from records.kinds import KINDS
 from records.models import BudSample, Cultivar, DormantRecord, HarvestRecord, Vine, VineEvent
 from records.services.farms import create_farm
 from records.services.vineyards import create_block, create_row, plant_row
-from tests.balance.reports.desk import Desk
+from tests.balance.reports.report_desk import Desk
 
 #: One of each in kilograms, by the international pound.
 KILOGRAMS = {"kg": 1.0, "g": 0.001, "[lb_av]": 0.45359237, "[oz_av]": 0.45359237 / 16, "[ston_av]": 907.18474}
