@@ -138,6 +138,10 @@ class Cast:
 @pytest.fixture
 def catalogue(db: None) -> None:
     """Cultivars and formulas, as the files in fixtures/ give them; loaded anew after a test that emptied the tables."""
+    have_catalogues()
+
+
+def have_catalogues() -> None:
     from records.models import PruningFormula
 
     if not PruningFormula.objects.exists():

@@ -26,7 +26,7 @@ from records.services.consents import Asked, give_consent
 from records.services.keys import make_key
 from records.services.members import add_member
 from records.services.vineyards import create_block, create_row, plant_row
-from tests.conftest import Cast, leave_farms, make_cast
+from tests.conftest import Cast, have_catalogues, leave_farms, make_cast
 
 pytestmark = pytest.mark.django_db
 
@@ -430,6 +430,7 @@ def _named(route: str) -> str:
 def stage(django_db_setup: None, django_db_blocker: Any) -> Iterator[tuple[Cast, Scene, list[Any]]]:
     """The cast and one of everything, set up once: each test works inside of it and is taken back."""
     with django_db_blocker.unblock(), transaction.atomic():
+        have_catalogues()
         cast = make_cast()
         scene = make_scene(cast.owner, cast.farm, cast.program)
         leave_farms()

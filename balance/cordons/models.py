@@ -161,10 +161,10 @@ class CordonStep(Candidate, FarmOwned):
     photo_reference = models.CharField(max_length=400, blank=True, help_text="Where the farm keeps a photo.")
     note = models.TextField(blank=True, max_length=4000)
     recorded_by = models.ForeignKey(
-        Person, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
     )
     api_key = models.ForeignKey(
-        ApiKey, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
+        ApiKey, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
     )
     app_name = models.CharField(max_length=80, blank=True)
 

@@ -108,11 +108,11 @@ class Migration(migrations.Migration):
                 ('photo_reference', models.CharField(blank=True, help_text='Where the farm keeps a photo.', max_length=400)),
                 ('note', models.TextField(blank=True, max_length=4000)),
                 ('app_name', models.CharField(blank=True, max_length=80)),
-                ('api_key', models.ForeignKey(blank=True, db_index=False, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='records.apikey')),
+                ('api_key', models.ForeignKey(blank=True, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.apikey')),
                 ('case', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='balance.cordoncase')),
                 ('farm', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.farm')),
                 ('inspection', models.ForeignKey(blank=True, db_constraint=False, db_index=False, help_text='The inspection that shows it.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.cordoninspection')),
-                ('recorded_by', models.ForeignKey(blank=True, db_index=False, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('recorded_by', models.ForeignKey(blank=True, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'db_table': 'cordon_step',

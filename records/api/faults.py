@@ -40,6 +40,7 @@ _RULES: Final = {
     "no_address",
     "one_of_cultivar_group",
     "one_of_formula_cultivar_group",
+    "nothing_set",
     "scope_mismatch",
     "out_of_range",
     "too_many_digits",

@@ -95,6 +95,13 @@ class SettingsIn(SettingsChange):
     id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
     block = StrictUUIDField(required=False, allow_null=True, help_text="Left out: for the whole farm.")
 
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if not attrs.keys() - {"id", "block"}:
+            raise serializers.ValidationError(
+                "Set at least one threshold, or the minutes of a task.", code="nothing_set"
+            )
+        return attrs
+
 
 class SettingsOut(serializers.ModelSerializer[CordonSettings]):
     """What the farm set for its cordons."""
