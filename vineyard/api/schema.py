@@ -143,7 +143,7 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
     if method in {"post", "patch", "put"}:
         yield from ("too_slow", "conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
     of_a_block = "/blocks/{block}/" in path and operation["tags"] != ["blocks and vines"]
-    if of_a_block or operation["tags"] == ["cordons"] or path.endswith(("/pruner-calibration", "/shrunken-means")):
+    if of_a_block or operation.get("tags") == ["cordons"] or path.endswith(("/pruner-calibration", "/shrunken-means")):
         yield "not_valid"  # computed from records, of which there may be none, or more than are answered at once
     if method == "delete":
         yield "conflict"
