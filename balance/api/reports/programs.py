@@ -74,7 +74,7 @@ class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
         if report.state != JobState.SUCCEEDED:
             return {}
         ids = {"program": report.program_id, "program_report": report.pk}
-        request = self.context["request"]
+        request = self.context.get("request")  # a refusal shows it without one
         return {
             form: str(reverse("program-report-file", kwargs={**ids, "form": form}, request=request)) for form in FORMS
         }

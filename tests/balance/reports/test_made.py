@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from balance.reports.document import check_code_of
 
 WHEN = "2027-01-16T10:02:00-05:00"
@@ -42,8 +44,9 @@ def test_asking_again_while_it_is_being_made_gives_the_same(desk):
     assert first["id"] == second["id"]
 
 
-def test_an_id_that_is_known_with_other_content_is_refused_and_shows_what_stands(desk):
-    known = desk.ask(season=2026, units="us").json()
+@pytest.mark.parametrize("made", [False, True])
+def test_an_id_that_is_known_with_other_content_is_refused_and_shows_what_stands(desk, made):
+    known = desk.made(season=2026, units="us") if made else desk.ask(season=2026, units="us").json()
     refused = desk.ask(season=2026, units="metric", id=known["id"])
     assert (refused.status_code, refused.json()["code"]) == (409, "id_in_use")
     assert refused.json()["current"]["units"] == "us"
