@@ -169,7 +169,8 @@ def test_settings_are_set_once_changed_with_care_and_null_takes_a_threshold_away
         ({"minutes_a_task": {"burn": 5}}, "#/minutes_a_task/burn"),
         ({"blank_length": {"value": 3, "unit": "kg"}}, "#/blank_length/unit"),
         ({"blank_length": {"value": 300, "unit": "m"}}, "#/blank_length"),
-        ({"block": "01991b5e-0000-7000-8000-0000000b10c1"}, "#/block"),
+        ({"block": "01991b5e-0000-7000-8000-0000000b10c1", "blank_share_percent": 40}, "#/block"),
+        ({"block": "01991b5e-0000-7000-8000-0000000b10c1"}, "#"),
     ],
 )
 def test_a_setting_that_cannot_be_is_refused_and_named(sent, pointer, work, cast):
