@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 from django.db.models.functions import Now
-from django.utils import timezone
 
+from balance.cordons.days import today_on
 from balance.cordons.models import CordonCase, CordonStep, Scope
 from balance.formulas.cordons.replacement_steps import (
     BEARING,
@@ -219,7 +219,7 @@ def _refuse_impossible(opened: OpenFarm, case: CordonCase, said: Move) -> None:
 
 
 def _refuse_tomorrow(farm: Farm, day: date, member: str) -> None:
-    today = timezone.now().astimezone(ZoneInfo(farm.time_zone)).date()
+    today = today_on(farm)
     if (day - today).days > 1:  # a phone's clock may be a day off
         raise NotValid.at(
             member, code="out_of_range", detail=f"{day} lies ahead: on the farm it is {today}. Correct the day."

@@ -7,7 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from balance.cordons.step_histories import BLOCK, CULTIVAR, NONE, ORIGIN, Grouping, days_of, steps_told, today_on
+from balance.cordons.days import today_on
+from balance.cordons.step_histories import BLOCK, CULTIVAR, NONE, ORIGIN, Grouping, days_of, steps_told
 from balance.formulas.cordons.durations import Waits, quartiles, waits_at_steps, waits_for_bearing
 from balance.formulas.cordons.replacement_steps import OPEN, STEPS
 from balance.formulas.cordons.step_history import StepHistory

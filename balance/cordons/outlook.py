@@ -14,7 +14,6 @@ from balance.formulas.cordons.age_hazards import MOST_AGE
 from balance.formulas.cordons.forecast import USUAL_CONFIDENCE, Outlook, replacements_ahead
 from balance.samples.sampling import season_ahead
 from records.access import OpenFarm
-from records.errors import NotValid
 from records.models import Block
 
 
@@ -43,22 +42,6 @@ class History:
     failures: NDArray[np.int64]
     left_out: int
     prevalent: int
-
-
-def block_named(opened: OpenFarm, block_id: object) -> Block | None:
-    """Give the block that a query names, or None where it names none.
-
-    Raises
-    ------
-    NotValid
-        The farm has no such block.
-    """
-    if block_id is None:
-        return None
-    block: Block | None = Block.objects.for_farm(opened.farm).filter(pk=block_id).first()
-    if block is None:
-        raise NotValid.at("block", code="no_such_block", detail="The block is not among this farm's.")
-    return block
 
 
 def history_for(opened: OpenFarm, block: Block | None, season: int | None, clock: str | None) -> History:

@@ -5,9 +5,8 @@ A season is the calendar year of the harvest (see ``records.seasons``); its wint
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from typing import Final
-from zoneinfo import ZoneInfo
 
 from balance.cordons.cases import season_on
 from balance.formulas.cordons.reminders import SUMMER, WINTER
@@ -17,11 +16,6 @@ from records.models.farms import Hemisphere
 #: The months between the fall of the leaves and budburst: common practice, no source. The season turns with them.
 _WINTER_MONTHS: Final = {Hemisphere.NORTH: (11, 12, 1, 2, 3, 4), Hemisphere.SOUTH: (5, 6, 7, 8, 9, 10)}
 _SUMMER_MONTHS: Final = {Hemisphere.NORTH: (5, 6, 7, 8, 9, 10), Hemisphere.SOUTH: (11, 12, 1, 2, 3, 4)}
-
-
-def today_on(farm: Farm, now: datetime) -> date:
-    """Give the day that it is on the farm."""
-    return now.astimezone(ZoneInfo(farm.time_zone)).date()
 
 
 def part_of_year_of(farm: Farm, day: date) -> str:

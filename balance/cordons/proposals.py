@@ -8,10 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
-from django.utils import timezone
-
+from balance.cordons.days import today_on
 from balance.cordons.failing_cordons import FailingCordon, failing_cordons
 from balance.cordons.models import CordonSettings
 from balance.cordons.proposal_grounds import Ground, grounds_of, more_than_one
@@ -119,7 +117,7 @@ def proposals_of(
             code="too_many_cordons",
             detail=f"More than {MOST_CORDONS:,} cordons pass a threshold. Ask block by block, or row by row.",
         )
-    today = timezone.now().astimezone(ZoneInfo(opened.farm.time_zone)).date()
+    today = today_on(opened.farm)
     found = [
         _proposal(cordons, names[cordons[0].block_id], thresholds[cordons[0].block_id], today)
         for of_a_vine in _by_vine(failing)

@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from django.db import IntegrityError
-from django.db.models import Q
 
+from balance.cordons.asked_blocks import block_named
 from balance.cordons.models import CordonSettings
 from records.access import OpenFarm, Right
-from records.errors import AlreadyRecorded, NotFound, NotValid
-from records.models import Block
+from records.errors import AlreadyRecorded, NotFound
 from records.services.storing import Stored, change, constraint_of, create_once
 from records.units import columns_of_quantity
 
@@ -32,8 +31,7 @@ def set_for(
         There are settings for it already; the data carries them.
     """
     opened.require(Right.MANAGE)
-    if block_id is not None and not Block.objects.for_farm(opened.farm).filter(pk=block_id).exists():
-        raise NotValid.at("block", code="no_such_block", detail="The block is not among this farm's.")
+    block_named(opened, block_id)
     try:
         return create_once(CordonSettings, opened.farm, settings_id, {"block_id": block_id, **columns_of(said)})
     except IntegrityError as error:
@@ -59,13 +57,6 @@ def settings_of(opened: OpenFarm, settings_id: uuid.UUID) -> CordonSettings:
     if found is None:
         raise NotFound
     return found
-
-
-def settings_for(opened: OpenFarm, block: Block) -> CordonSettings | None:
-    """Give what holds for a block: its own, else the farm's, else nothing."""
-    either = CordonSettings.objects.for_farm(opened.farm).filter(Q(block=block) | Q(block=None))
-    nearest: CordonSettings | None = either.order_by("block_id").first()  # the farm's, without a block, comes last
-    return nearest
 
 
 def columns_of(said: Mapping[str, Any]) -> dict[str, Any]:

@@ -6,19 +6,17 @@ import uuid
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.utils import timezone
 from numpy.typing import NDArray
 
+from balance.cordons.asked_blocks import block_named
 from balance.cordons.models import SPRINGS_FROM
 from balance.formulas.cordons.replacement_steps import STEPS
 from balance.formulas.cordons.step_history import StepHistory, carried
 from balance.packed import one_row, packed_column
 from records.access import OpenFarm
 from records.errors import NotValid
-from records.models import Block, Farm
 
 #: More steps than this are asked for block by block.
 MOST_STEPS: Final = 500_000
@@ -101,8 +99,7 @@ def steps_told(opened: OpenFarm, wanted: Grouping) -> Told:
     NotValid
         The farm has no such block, or there are too many steps or groups to be answered at once.
     """
-    if wanted.block_id is not None and not Block.objects.for_farm(opened.farm).filter(pk=wanted.block_id).exists():
-        raise NotValid.at("block", code="no_such_block", detail="The block is not among this farm's.")
+    block_named(opened, wanted.block_id)
     key, label = _GROUPS[wanted.by]
     arguments = {
         "farm": opened.farm.pk,
@@ -121,11 +118,6 @@ def steps_told(opened: OpenFarm, wanted: Grouping) -> Told:
             "by", code="too_many_groups", detail=f"There are more than {MOST_GROUPS} groups; ask block by block."
         )
     return told
-
-
-def today_on(farm: Farm) -> date:
-    """Give the day that it is on the farm."""
-    return timezone.now().astimezone(ZoneInfo(farm.time_zone)).date()
 
 
 def days_of(day: date) -> int:

@@ -12,11 +12,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
 from balance.cordons import timeline_sentences as sentences
+from balance.cordons.days import day_on
 from balance.cordons.models import CordonCase, CordonStep
 from records.access import OpenFarm
 from records.errors import NotFound, NotValid
@@ -164,7 +164,7 @@ def _steps(opened: OpenFarm, vine: Vine, asked: Asked) -> Iterator[Entry]:
 
 def _day_on(farm: Farm, moment: datetime | None) -> date | None:
     """Give the day on the farm's own calendar."""
-    return None if moment is None else moment.astimezone(ZoneInfo(farm.time_zone)).date()
+    return None if moment is None else day_on(farm, moment)
 
 
 def _place_in_time(farm: Farm, entry: Entry) -> tuple[Any, ...]:

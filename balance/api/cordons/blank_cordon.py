@@ -11,8 +11,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.cordons.asked_blocks import blocks_asked
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
+from balance.cordons.asked_blocks import blocks_asked
 from balance.cordons.blank_share import BlankCordon, Sums, blank_cordon_of
 from balance.cordons.cases import season_on
 from balance.formulas.cordons.blank_share import METHOD, change_of_share

@@ -13,9 +13,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.cordons.capacities_out import CordonCapacityOut, Shown, capacity_shown, example
+from balance.cordons.asked_blocks import block_named
 from balance.cordons.capacity import NODES_AT_FIRST, cordons_now, standing_of
 from balance.cordons.lives import lives_of
-from balance.cordons.outlook import block_named, history_of, outlook_of
+from balance.cordons.outlook import history_of, outlook_of
 from balance.formulas.cordons.capacity import MOST_WINTERS, MOST_YEARS, YEARS_TO_FULL
 from balance.samples.sampling import season_ahead
 from records.api.parameters import SEASON

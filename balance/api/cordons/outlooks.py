@@ -12,7 +12,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
-from balance.cordons.outlook import History, block_named, history_for, outlook_of
+from balance.cordons.asked_blocks import block_named
+from balance.cordons.outlook import History, history_for, outlook_of
 from balance.cordons.survival import AGE, CLOCKS
 from balance.formulas.cordons.forecast import (
     CONFIDENCES,

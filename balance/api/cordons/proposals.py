@@ -11,8 +11,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.cordons.asked_blocks import blocks_asked
 from balance.api.figures import ComputedOut, computed
+from balance.cordons.asked_blocks import blocks_asked
 from balance.cordons.cases import season_on
 from balance.cordons.models import Reason, Scope
 from balance.cordons.proposals import Proposal, proposals_of

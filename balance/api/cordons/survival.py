@@ -13,8 +13,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
+from balance.cordons.asked_blocks import block_named
 from balance.cordons.lives import GROUPINGS, MOST_LIVES
-from balance.cordons.outlook import block_named
 from balance.cordons.survival import AGE, CLOCKS, MOST_GROUPS, GroupedSurvival, survival_of
 from balance.formulas.cordons.survival import METHOD, kaplan_meier, medians
 from balance.formulas.methods import Working

@@ -10,11 +10,11 @@ from typing import Any, Final
 from django.conf import settings
 from django.http import HttpResponse
 from django.template.loader import render_to_string
-from django.utils import timezone
 
 from balance.advice import CAUTIONS
 from balance.api.cordons.worklist_rows import reminders
-from balance.cordons.parts_of_year import months_of, today_on
+from balance.cordons.days import today_on
+from balance.cordons.parts_of_year import months_of
 from balance.cordons.worklist import TASK, URGENCY, WALKING, Wanted, Work, Worklist, effort_of
 from balance.formulas.cordons.reminders import SAYS, WINTER
 from records.api.forms import HTML
@@ -55,7 +55,7 @@ def page_of(farm: Farm, wanted: Wanted, listed: Worklist) -> HttpResponse:
         "part": "Winter before" if wanted.part_of_year == WINTER else "Summer of",
         "months": months_of(farm, wanted.season, wanted.part_of_year),
         "order": _ORDERS[wanted.order],
-        "made_on": today_on(farm, timezone.now()),
+        "made_on": today_on(farm),
         "version": settings.SPECTACULAR_SETTINGS["VERSION"],
         "effort": effort_of(works),
         "without_a_vine": listed.without_a_vine,

@@ -6,7 +6,6 @@ import uuid
 from typing import Any
 
 from django.http import HttpResponseBase
-from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -15,7 +14,8 @@ from rest_framework.response import Response
 
 from balance.api.cordons.worklist_page import page_of
 from balance.api.cordons.worklist_rows import EXAMPLE, WorklistOut, as_csv, body_of
-from balance.cordons.parts_of_year import months_of, part_of_year_of, season_ahead, today_on
+from balance.cordons.days import today_on
+from balance.cordons.parts_of_year import months_of, part_of_year_of, season_ahead
 from balance.cordons.worklist import ORDERS, WALKING, Wanted, worklist
 from balance.formulas.cordons.reminders import PARTS_OF_YEAR, TASKS
 from records.api.forms import (
@@ -96,7 +96,7 @@ class CordonWorklist(InForms, FarmView):
 
     def _wanted(self, query: dict[str, Any]) -> Wanted:
         farm = self.opened.farm
-        today = today_on(farm, timezone.now())
+        today = today_on(farm)
         part = query.get("part_of_year") or part_of_year_of(farm, today)
         return Wanted(
             season=query.get("season") or season_ahead(farm, today, part),

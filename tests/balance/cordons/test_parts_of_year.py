@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from balance.cordons.cases import season_on
-from balance.cordons.parts_of_year import months_of, part_of_year_of, season_ahead, today_on
+from balance.cordons.days import day_on
+from balance.cordons.parts_of_year import months_of, part_of_year_of, season_ahead
 from records.models import Farm
 
 NORTH = Farm(name="A", hemisphere="north", time_zone="America/New_York")
@@ -53,4 +54,4 @@ def test_without_a_season_it_is_the_one_that_is_or_comes_next(farm, day, part, s
 
 def test_the_day_is_the_farms_own():
     now = datetime(2026, 10, 31, 20, tzinfo=UTC)
-    assert (today_on(NORTH, now), today_on(SOUTH, now)) == (date(2026, 10, 31), date(2026, 11, 1))
+    assert (day_on(NORTH, now), day_on(SOUTH, now)) == (date(2026, 10, 31), date(2026, 11, 1))
