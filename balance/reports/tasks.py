@@ -1,4 +1,4 @@
-"""What Celery may call for reports of programs: shells of one line."""
+"""What Celery may call for reports of programs: shells of one line; those of farms are jobs like any other."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import uuid
 
 from celery import shared_task
 
+from balance.reports import kinds as _kinds  # noqa: F401 - registers the jobs of this package
 from balance.reports.programs.leases import sweep
 from balance.reports.programs.making import run
 from records.tasks import SWEPT_WITHIN_SECONDS

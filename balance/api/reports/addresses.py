@@ -7,6 +7,7 @@ from typing import Final
 from django.urls import path
 
 from balance.api.reports import charts, deliveries, documents, links, programs, reports, schedules, webhooks
+from balance.reports import kinds as _kinds  # noqa: F401 - what may be asked for and cancelled here
 
 ADDRESSES: Final = [
     path("programs/<uuid:program>/reports", programs.ProgramReports.as_view(), name="program-reports"),

@@ -14,6 +14,7 @@ from django.db import transaction
 from rich.console import Console
 
 from balance.models import Report
+from balance.reports import kinds as _kinds  # noqa: F401 - this command carries the job out itself
 from balance.reports.asking import ask_for_report, file_of, report_of
 from balance.reports.models import UnitSystem
 from balance.reports.rendering import FORMS
