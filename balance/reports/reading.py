@@ -10,11 +10,11 @@ from datetime import datetime
 from typing import Any, Final
 
 from django.db import connection, transaction
-from psycopg import IsolationLevel
 
 from balance.reports.quantities import Units
 from records.access import Caller, OpenFarm, Right, enter, open_farm
 from records.errors import NotValid
+from records.exporting.snapshot import reading_apart
 from records.models import Block, Person
 
 #: A report of more blocks than this would be read by nobody.
@@ -53,19 +53,21 @@ def this_moment() -> Iterator[Moment]:
     The connection reads nothing itself; each part of the work opens a short transaction at the same moment, so that
     between the parts the job can tell how far it is in transactions that others see.
     """
-    holder = connection.copy()
-    options = holder.settings_dict["OPTIONS"]
-    isolation = IsolationLevel.REPEATABLE_READ
-    holder.settings_dict["OPTIONS"] = {**options, "isolation_level": isolation, "options": _HOLDER}
-    try:
-        holder.set_autocommit(False)
+    with reading_apart(_HOLDER) as holder:
         with holder.cursor() as cursor:
-            cursor.execute("SET TRANSACTION READ ONLY")
             cursor.execute("SELECT pg_export_snapshot(), statement_timestamp()")
             snapshot, taken_at = cursor.fetchone()
         yield Moment(snapshot, taken_at)
-    finally:
-        holder.close()
+
+
+@contextmanager
+def at_the_moment(moment: Moment) -> Iterator[None]:
+    """Open a transaction that sees the moment and writes nothing."""
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+            cursor.execute("SET TRANSACTION SNAPSHOT %s", [moment.snapshot])
+        yield
 
 
 @contextmanager
@@ -77,10 +79,7 @@ def reading_at(moment: Moment, farm_id: uuid.UUID, person: Person, season: int, 
     NotFound, NotAllowed
         The farm is gone, or the person may not read it any more.
     """
-    with transaction.atomic():
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
-            cursor.execute("SET TRANSACTION SNAPSHOT %s", [moment.snapshot])
+    with at_the_moment(moment):
         caller = Caller(person)
         enter(caller)
         opened = open_farm(caller, farm_id, Right.READ)

@@ -73,23 +73,30 @@ def snapshot_of(farm_id: uuid.UUID) -> Iterator[Snapshot]:
     NotFound
         There is no such farm.
     """
-    database = connection.copy()
-    options = database.settings_dict["OPTIONS"]
-    database.settings_dict["OPTIONS"] = {
-        **options,
-        "isolation_level": IsolationLevel.REPEATABLE_READ,
-        "options": _OPTIONS,
-    }
-    try:
-        database.set_autocommit(False)
+    with reading_apart(_OPTIONS) as database:
         with database.cursor() as cursor:
-            cursor.execute("SET TRANSACTION READ ONLY")
             cursor.execute("SELECT set_config('app.farms', %s, true)", [str(farm_id)])
             cursor.execute("SELECT name, statement_timestamp() FROM farm WHERE id = %s", [farm_id])
             found = cursor.fetchone()
         if found is None:
             raise NotFound(f"There is no farm {farm_id}.")
         yield Snapshot(farm_id, found[0], found[1], database)
+
+
+@contextmanager
+def reading_apart(options: str) -> Iterator[BaseDatabaseWrapper]:
+    """Open a connection of its own in a read-only transaction that sees no later change; ``options`` bound its time."""
+    database = connection.copy()
+    database.settings_dict["OPTIONS"] = {
+        **database.settings_dict["OPTIONS"],
+        "isolation_level": IsolationLevel.REPEATABLE_READ,
+        "options": options,
+    }
+    try:
+        database.set_autocommit(False)
+        with database.cursor() as cursor:
+            cursor.execute("SET TRANSACTION READ ONLY")
+        yield database
     finally:
         database.close()
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from django.db import connection, transaction
 
 from balance.blocks import BlockTargets, targets_of_block
 from balance.cordons.blank_share import blank_cordon_of
@@ -25,7 +24,7 @@ from balance.missing_vines import places_in
 from balance.packed import one_row
 from balance.reports.programs import sums
 from balance.reports.programs.sums import BlockSums, CordonSums, FarmSums, Sum, sum_of
-from balance.reports.reading import MOST_BLOCKS, Moment
+from balance.reports.reading import MOST_BLOCKS, Moment, at_the_moment
 from balance.samples.sampling import MOST_VINES
 from records.access import Caller, OpenFarm, Part, consents_to_count, enter, leads_of, open_for_work
 from records.errors import NotFound, NotValid
@@ -54,16 +53,6 @@ class Counting:
     program: uuid.UUID
     person: Person
     season: int
-
-
-@contextmanager
-def at_the_moment(moment: Moment) -> Iterator[None]:
-    """Open a transaction that sees the moment and writes nothing."""
-    with transaction.atomic():
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
-            cursor.execute("SET TRANSACTION SNAPSHOT %s", [moment.snapshot])
-        yield
 
 
 def farms_to_count(counting: Counting) -> list[uuid.UUID]:
