@@ -14,7 +14,7 @@ from balance.reports.sections import bud_injury, crop_load, data_gaps, prunings,
 from balance.reports.sources import sources_of, sources_of_block
 from balance.reports.summary import summary_of
 from records.errors import NotValid
-from records.models import Block
+from records.models import Block, PruningFormula
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,9 @@ def compose_block(reading: Reading, block: Block) -> Composed:
     return Composed(summary_of(facts, page), page, sources_of_block(facts, page))
 
 
-def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmReport:
+def compose(
+    reading: Reading, blocks: Sequence[Composed], formulas: Sequence[PruningFormula], made_by: str
+) -> FarmReport:
     """Put the blocks together to the report of the farm."""
     farm = reading.opened.farm
     return FarmReport(
@@ -75,7 +77,7 @@ def compose(reading: Reading, blocks: Sequence[Composed], made_by: str) -> FarmR
         made_by=made_by,
         summary=tuple(block.line for block in blocks),
         blocks=tuple(block.page for block in blocks),
-        sources=tuple(sources_of(reading, (block.sources for block in blocks))),
+        sources=tuple(sources_of(formulas, (block.sources for block in blocks))),
         cautions=CAUTIONS,
     ).checked()
 

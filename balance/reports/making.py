@@ -11,7 +11,7 @@ import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from django.conf import settings
 from django.db import transaction
@@ -66,7 +66,7 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     with transaction.atomic():
         open_for_work(farm_id)
         jobs.require_asker(job)
-        _finish(asked, job.attempts, made)
+        _finish(asked, job.attempts, made, document)
 
 
 def _composed(farm_id: uuid.UUID, person: Person, asked: Report) -> Iterator[tuple[int, int, _Made | None]]:
@@ -81,7 +81,8 @@ def _composed(farm_id: uuid.UUID, person: Person, asked: Report) -> Iterator[tup
                 parts.append(compose_block(reading, block))
             yield len(parts), len(blocks), None
         with reading_at(moment, farm_id, person, asked.season, units) as reading:
-            made = _Made(compose(reading, parts, version), formulas_of(reading), reading.taken_at)
+            formulas = formulas_of(reading)
+            made = _Made(compose(reading, parts, formulas, version), formulas, reading.taken_at)
     yield len(blocks), len(blocks), made
 
 
@@ -94,11 +95,11 @@ def _keep(farm_id: uuid.UUID, report: Report, attempt: int, form: str, content: 
         )  # fmt: skip
 
 
-def _finish(report: Report, attempt: int, made: _Made) -> None:
+def _finish(report: Report, attempt: int, made: _Made, document: dict[str, Any]) -> None:
     """Say that this attempt's files are the report, unless another attempt was first; take the others' away."""
     unfinished = Report.objects.for_farm(report.farm_id).filter(pk=report.pk, attempt=None)
     mine = unfinished.update(
-        attempt=attempt, taken_at=made.taken_at, document=as_json(made.said), check_code=made.said.check_code,
+        attempt=attempt, taken_at=made.taken_at, document=document, check_code=made.said.check_code,
         made_by_version=made.said.made_by,
     )  # fmt: skip
     files = ReportFile.objects.for_farm(report.farm_id).filter(report_id=report.pk)

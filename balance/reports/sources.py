@@ -49,9 +49,9 @@ def formulas_of(reading: Reading) -> list[PruningFormula]:
     return sorted((each for each in found if each is not None), key=lambda each: (each.code, each.formula_version))
 
 
-def sources_of(reading: Reading, of_blocks: Iterable[tuple[Source, ...]]) -> Iterator[Source]:
+def sources_of(formulas: Iterable[PruningFormula], of_blocks: Iterable[tuple[Source, ...]]) -> Iterator[Source]:
     """Give the sources, in the order in which they are printed: formulas, ranges, methods, work on cordons."""
-    for formula in formulas_of(reading):
+    for formula in formulas:
         yield Source(
             formula.code, formula.formula_version, formula.label, formula.source, formula.source_mark, "targets"
         )

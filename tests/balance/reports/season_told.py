@@ -14,6 +14,7 @@ from balance.reports.composing import compose, compose_block
 from balance.reports.document import as_json
 from balance.reports.quantities import units_of
 from balance.reports.reading import blocks_of, reading_at, this_moment
+from balance.reports.sources import formulas_of
 from records.access import enter, open_farm
 from records.kinds import KINDS
 from records.models import BudSample, Cultivar, DormantRecord, HarvestRecord, Vine, VineEvent
@@ -120,7 +121,7 @@ def document_of(desk: Desk, units: str = "metric", season: int = 2027) -> dict[s
         person = desk.cast.owner.person
         with reading_at(moment, desk.cast.farm.pk, person, season, units_of(units)) as reading:
             parts = [compose_block(reading, block) for block in blocks_of(reading)]
-            return as_json(compose(reading, parts, "the version under test"))
+            return as_json(compose(reading, parts, formulas_of(reading), "the version under test"))
 
 
 def another_farm(desk: Desk, name: str, hemisphere: str = "south", time_zone: str = "Australia/Adelaide") -> Desk:
