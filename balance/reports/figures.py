@@ -20,7 +20,6 @@ VINES: Final = Measure("vines", 1, 0)
 BRIX: Final = Measure("°Brix", 1, 1)
 ACIDITY: Final = Measure("g/L", 1, 1)
 PH: Final = Measure("", 1, 2)
-EVERY_VINE: Final = "every vine was weighed, so there is no interval"
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from typing import Final
 
-BLACK: Final = "#000000"
 ORANGE: Final = "#e69f00"
 SKY_BLUE: Final = "#56b4e9"
 BLUISH_GREEN: Final = "#009e73"
