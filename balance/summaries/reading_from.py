@@ -35,6 +35,6 @@ def summary_connection(farms: Collection[uuid.UUID]) -> Iterator[tuple[BaseDatab
 
 
 def read_summaries(farms: Collection[uuid.UUID], read: Callable[[BaseDatabaseWrapper, datetime], Told]) -> Told:
-    """Give what ``read`` makes of the rows; where the replica is lost on the way, it reads once more from the primary."""
+    """Give what ``read`` makes of the rows; where the replica is lost on the way, it reads once more on the primary."""
     with summary_connection(farms) as (connection, as_of):
         return read(connection, as_of)
