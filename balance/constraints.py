@@ -32,6 +32,9 @@ CONSTRAINTS: Final[dict[str, Said]] = {
         (),
         "This target was told already.",
     ),
+    "block_season_block_of_the_same_farm": ("unknown_block", ("block",), "No such block of this farm."),
+    "block_season_once": ("already_recorded", (), "The season of this block is summed up already."),
+    "block_season_1899_to_2100": ("out_of_range", (), "A season is a calendar year from 1899 to 2100."),
     "pruning_target_status_known": ("unknown_status", (), "The status is not one that the service knows."),
     "pruning_target_number_exactly_when_ok": (
         "no_number",

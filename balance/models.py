@@ -15,10 +15,13 @@ from balance.reports.models import (
     WebhookDelivery,
     WebhookEndpoint,
 )
+from balance.summaries.models import BlockSeason, BlockSeasonMark
 from records.models import DormantRecord, PruningFormula
 from records.models.base import FarmOwned, one_of
 
 __all__ = [
+    "BlockSeason",
+    "BlockSeasonMark",
     "CordonCase",
     "CordonSettings",
     "CordonStep",

@@ -29,6 +29,8 @@ LESS: Final[dict[str, str]] = {
     "report_schedule": "SELECT, INSERT, UPDATE, DELETE",
     "webhook_endpoint": "SELECT, INSERT, UPDATE",  # removed ones stay for their deliveries
     "webhook_delivery": "SELECT, INSERT, UPDATE",
+    "block_season": "SELECT, INSERT, UPDATE",  # kept by the triggers of whoever writes a record
+    "block_season_mark": "SELECT, INSERT, DELETE",  # made by a change, gone when it is summed up
     "feed_epoch": "SELECT",  # only a restore begins the next
     "import": "SELECT, INSERT, UPDATE",
     "import_row": "SELECT, INSERT",

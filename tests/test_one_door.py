@@ -41,6 +41,8 @@ FARM_MODELS = {
     "ExportPart",
     "PruningTarget",
     "RangeChoice",
+    "BlockSeason",
+    "BlockSeasonMark",
 }
 MAY_BEGIN = {"for_farm", "none", "bulk_create", "create", "update_or_create"}
 #: The door itself finds a person's roles and consents before any farm is open; row-level security shows only theirs.

@@ -1,1 +1,1 @@
-"""What many records come to: rows kept per block and season, and where they are read from."""
+"""Summaries: what a block's records of a season come to, kept current by the database, and what is read from it."""

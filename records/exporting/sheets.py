@@ -18,6 +18,8 @@ from records.models.catalogue import Owned
 NOT_TAKEN_OUT: Final = {
     "job_ticket": "two ids and a lease, by which a worker is woken",
     "kept_answer": "answers that were given already, kept for thirty days in case a request is sent again",
+    "block_season": "sums over the farm's own records, which are taken out whole",
+    "block_season_mark": "which of those sums are to be made anew",
     "export_part": "the bytes of the exports themselves",
 }
 #: Columns that open something elsewhere, each with its reason; whoever holds an export must not hold them.

@@ -1,0 +1,388 @@
+"""SQL that keeps ``block_season`` exact and current, for migrations: add, never edit once released.
+
+A change of a record leaves a mark for its block and season, in the same transaction.  Just before that transaction is
+committed, the blocks it marked are summed up anew from their records.  Two transactions that change one block at once
+must not sum it up beside each other, or each would miss what the other wrote: one lock a block, taken only then.  Who
+does not get it at once waits for nobody: the mark stays and is committed, and whoever reads (``settle`` in
+``balance.summaries.keeping``) or writes next sums up.  So a reader finds either no mark and a row that is exact, or a
+mark that says otherwise.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from django.db.migrations.operations import RunSQL
+
+#: Shares of the vines at which quantiles are kept.
+QUANTILES: Final = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
+#: Width of a bin of weights [kg], and how many there are; the last one takes everything heavier.
+BIN_KG: Final = 0.125
+BINS: Final = 65
+
+_SHARES: Final = "ARRAY[0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95]::float8[]"
+
+#: The rule of ``balance.formulas.targets`` in SQL; ``checking`` holds it to the formulas themselves.
+_WEIGHED: Final = f"""
+    SELECT count(*), count(w), count(*) FILTER (WHERE w = 0),
+           count(*) FILTER (WHERE w IS NOT NULL AND scale IS NULL), count(guess),
+           sum(w), avg(w), stddev_samp(w), min(w), max(w), percentile_cont({_SHARES}) WITHIN GROUP (ORDER BY w),
+           array_agg(w) FILTER (WHERE w IS NOT NULL),
+           count(nodes), sum(nodes), count(*) FILTER (WHERE status = 'below'),
+           count(*) FILTER (WHERE status = 'above'), count(*) FILTER (WHERE status = 'young'),
+           count(*) FILTER (WHERE status = 'no formula' AND w IS NOT NULL),
+           count(kept), sum(kept), count(kept - nodes),
+           count(*) FILTER (WHERE kept - nodes > tolerance), count(*) FILTER (WHERE nodes - kept > tolerance),
+           sum(kept - nodes), sum(tolerance) FILTER (WHERE kept - nodes IS NOT NULL)
+    INTO now.records, now.weighed, now.zero_weights, now.without_resolution, now.guessed,
+         now.weight_sum, now.weight_mean, now.weight_deviation, now.weight_least, now.weight_most, now.weight_quantiles,
+         weights,
+         now.targets, now.target_sum, now.below_range, now.above_range, now.in_training, now.without_formula,
+         now.counted, now.kept_sum, now.judged, now.too_many, now.too_few, now.difference_sum, now.tolerance_sum
+    FROM (
+        SELECT w, scale, guess, kept, status, tolerance,
+               CASE WHEN status = 'ok' THEN least(greatest(ceil(unrounded - 0.5), fewest), most) END AS nodes
+        FROM (
+            SELECT *,
+                   CASE WHEN formula IS NULL THEN 'no formula' WHEN grown < 3 THEN 'young'
+                        WHEN units IS NULL AND (holds_from IS NOT NULL OR highest_units IS NOT NULL) THEN 'not weighed'
+                        WHEN units < holds_from THEN 'below' WHEN units > highest_units THEN 'above'
+                        ELSE 'ok' END AS status,
+                   round(CASE kind WHEN 'fixed' THEN first_nodes WHEN 'per_unit' THEN further_nodes * units
+                                   ELSE first_nodes + further_nodes * (units - 1) END, 6) AS unrounded,
+                   greatest(1, coalesce(ceil(round(scale / weight_unit_kg * further_nodes, 6)), 1)) AS tolerance
+            FROM (
+                SELECT trim_scale(d.pruning_weight_kg)::float8 AS w, d.scale_resolution_kg AS scale,
+                       d.guessed_weight_kg AS guess, d.nodes_retained AS kept,
+                       f.id AS formula, f.kind, f.first_nodes, f.further_nodes, f.weight_unit_kg, f.highest_units,
+                       CASE WHEN f.lowest_units IS NOT NULL THEN f.lowest_units WHEN f.kind <> 'fixed' THEN 1
+                            END AS holds_from,
+                       round(d.pruning_weight_kg / f.weight_unit_kg, 6) AS units,
+                       least(f.maximum_nodes, its.maximum_nodes) AS most,
+                       greatest(f.minimum_nodes, its.minimum_nodes) AS fewest,
+                       greatest(0, a_season - coalesce(
+                           p.season, coalesce(v.year_planted, its.year_planted) + its.later)) AS grown
+                FROM dormant_record d
+                LEFT JOIN vine v ON v.farm_id = a_farm AND v.id = d.vine_id
+                LEFT JOIN pruning_formula f ON f.id = coalesce(v.pruning_formula_id, its.formula)
+                LEFT JOIN (SELECT vine_id, max(season) AS season FROM vine_event
+                           WHERE farm_id = a_farm AND block_id = a_block AND season <= a_season
+                             AND event IN ('planted', 'replanted') AND withdrawn_at IS NULL
+                           GROUP BY vine_id) p ON p.vine_id = d.vine_id
+                WHERE d.farm_id = a_farm AND d.block_id = a_block AND d.season = a_season AND d.withdrawn_at IS NULL
+            ) AS records
+        ) AS looked_at
+    ) AS told;
+"""
+
+_HARVESTED: Final = f"""
+    SELECT coalesce(sum(n), 0), coalesce(bool_or(scope = 'block'), false),
+           max(whole) FILTER (WHERE scope = 'block'), max(a_vine) FILTER (WHERE scope = 'sample'),
+           coalesce(min(vines) FILTER (WHERE scope = 'sample'), 0)
+    INTO now.harvest_records, now.block_recorded, now.block_yield, now.sample_yield, now.sample_vines
+    FROM (
+        SELECT scope, sum(n) AS n, CASE WHEN bool_and(whole IS NOT NULL) THEN sum(whole)::float8 END AS whole,
+               CASE WHEN bool_and(a_vine IS NOT NULL) THEN sum(a_vine)::float8 END AS a_vine, min(vines) AS vines
+        FROM (
+            SELECT scope, picking, count(*) AS n, sum(vines_picked) AS vines,
+                   CASE WHEN bool_and(yield_kg IS NOT NULL) THEN sum(yield_kg) END AS whole,
+                   CASE WHEN bool_and(yield_kg IS NOT NULL AND vines_picked > 0)
+                        THEN sum(yield_kg) / nullif(sum(vines_picked), 0) END AS a_vine
+            FROM harvest_record
+            WHERE farm_id = a_farm AND block_id = a_block AND season = a_season AND withdrawn_at IS NULL
+            GROUP BY scope, picking
+        ) AS pickings GROUP BY scope
+    ) AS scopes;
+
+    IF now.harvest_records > 0 THEN
+        SELECT count(crop), avg(crop), stddev_samp(crop), percentile_cont({_SHARES}) WITHIN GROUP (ORDER BY crop),
+               count(*) FILTER (WHERE crop IS NOT NULL AND wood IS NOT NULL),
+               sum(crop) FILTER (WHERE wood IS NOT NULL), sum(wood) FILTER (WHERE crop IS NOT NULL)
+        INTO now.vines_picked, now.vine_yield_mean, now.vine_yield_deviation, now.vine_yield_quantiles,
+             now.pairs, now.pairs_crop, now.pairs_wood
+        FROM (
+            SELECT h.vine_id, CASE WHEN bool_and(h.yield_kg IS NOT NULL) THEN sum(h.yield_kg)::float8 END AS crop,
+                   (SELECT d.pruning_weight_kg::float8 FROM dormant_record d
+                    WHERE d.farm_id = a_farm AND d.block_id = a_block AND d.vine_id = h.vine_id
+                      AND d.season = a_season + 1 AND d.withdrawn_at IS NULL) AS wood
+            FROM harvest_record h
+            WHERE h.farm_id = a_farm AND h.block_id = a_block AND h.season = a_season AND h.withdrawn_at IS NULL
+              AND h.scope = 'vine'
+            GROUP BY h.vine_id
+        ) AS sides;
+    END IF;
+"""
+
+_CORDONS: Final = """
+    SELECT coalesce(sum(looks), 0), count(*), count(positions),
+           coalesce(sum(living) FILTER (WHERE positions IS NOT NULL), 0),
+           coalesce(sum(blank) FILTER (WHERE positions IS NOT NULL), 0),
+           count(length), sum(blank_length) FILTER (WHERE length IS NOT NULL), sum(length)
+    INTO now.inspections, now.cordons, now.cordons_by_position, now.living_positions, now.blank_positions,
+         now.cordons_by_length, now.blank_length, now.cordon_length
+    FROM (
+        SELECT DISTINCT ON (vine_id, cordon)
+               count(*) OVER (PARTITION BY vine_id, cordon) AS looks,
+               living_positions AS living, blank_positions AS blank, blank_positions + living_positions AS positions,
+               blank_length_m::float8 AS blank_length,
+               CASE WHEN blank_length_m IS NOT NULL THEN cordon_length_m::float8 END AS length
+        FROM cordon_inspection
+        WHERE farm_id = a_farm AND block_id = a_block AND season = a_season AND withdrawn_at IS NULL
+        ORDER BY vine_id, cordon, observed_at DESC NULLS LAST, id DESC
+    ) AS newest;
+
+    SELECT coalesce(jsonb_object_agg(step, n), '{}') INTO now.cases
+    FROM (
+        SELECT step, count(*) AS n FROM (
+            SELECT DISTINCT ON (c.id) s.step
+            FROM cordon_case c JOIN cordon_step s ON s.farm_id = a_farm AND s.case_id = c.id
+            WHERE c.farm_id = a_farm AND c.block_id = a_block AND c.withdrawn_at IS NULL AND s.season <= a_season
+            ORDER BY c.id, s.number DESC
+        ) AS newest GROUP BY step
+    ) AS steps;
+"""
+
+_PLACES: Final = """
+    SELECT count(*) INTO now.places FROM vine WHERE farm_id = a_farm AND block_id = a_block;
+    SELECT count(*) FILTER (WHERE event = 'missing'),
+           count(*) FILTER (WHERE event IN ('planted', 'replanted') AND season > a_season - 3)
+    INTO now.missing, now.young_vines
+    FROM (
+        SELECT DISTINCT ON (vine_id) event, season FROM vine_event
+        WHERE farm_id = a_farm AND block_id = a_block AND season <= a_season AND withdrawn_at IS NULL
+        ORDER BY vine_id, season DESC,
+                 coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
+                 observed_at DESC NULLS LAST, id DESC
+    ) AS newest;
+"""
+
+_OTHER_KINDS: Final = "\n".join(
+    f"""
+    SELECT count(*) INTO now.{column} FROM {table}
+    WHERE farm_id = a_farm AND block_id = a_block AND season = a_season AND withdrawn_at IS NULL;"""
+    for column, table in (
+        ("bud_samples", "bud_sample"),
+        ("shoot_counts", "shoot_count"),
+        ("cluster_counts", "cluster_count"),
+    )
+)
+
+_SUMMED: Final = (
+    "places", "missing", "young_vines", "records", "weighed", "zero_weights", "far_out_weights", "without_resolution",
+    "guessed", "weight_sum", "weight_mean", "weight_deviation", "weight_least", "weight_most", "weight_quantiles",
+    "weight_bins", "targets", "target_sum", "below_range", "above_range", "in_training", "without_formula", "counted",
+    "kept_sum", "judged", "too_many", "too_few", "difference_sum", "tolerance_sum", "harvest_records", "block_recorded",
+    "block_yield", "sample_yield", "sample_vines", "pairs", "pairs_crop", "pairs_wood", "vines_picked",
+    "vine_yield_mean", "vine_yield_deviation", "vine_yield_quantiles", "bud_samples", "shoot_counts", "cluster_counts",
+    "inspections", "cordons", "cordons_by_position", "living_positions", "blank_positions", "cordons_by_length",
+    "blank_length", "cordon_length", "cases",
+)  # fmt: skip
+
+#: One plan for good, by indexes: a plan made while a table was empty would read all of it when it is full.
+SUM_UP: Final = f"""
+CREATE FUNCTION sum_up_block_season(a_farm uuid, a_block uuid, a_season integer) RETURNS void LANGUAGE plpgsql
+SET plan_cache_mode = force_generic_plan SET enable_seqscan = off SET jit = off AS $$
+DECLARE
+    now block_season%ROWTYPE;
+    its record;
+    weights float8[];
+BEGIN
+    SELECT coalesce(b.pruning_formula_id, f.pruning_formula_id, (
+               SELECT p.id FROM pruning_formula p
+               WHERE p.is_default AND (p.cultivar_id = b.cultivar_id
+                     OR (p.cultivar_id IS NULL AND p.group_id = coalesce(c.group_id, b.cultivar_group_id)))
+               ORDER BY p.cultivar_id IS NULL, p.id LIMIT 1)) AS formula,
+           b.year_planted, b.minimum_nodes, b.maximum_nodes,
+           CASE WHEN f.hemisphere = 'south' THEN 1 ELSE 0 END AS later
+    INTO its
+    FROM block b JOIN farm f ON f.id = b.farm_id LEFT JOIN cultivar c ON c.code = b.cultivar_id
+    WHERE b.farm_id = a_farm AND b.id = a_block;
+    IF NOT FOUND THEN RETURN; END IF;
+    now.far_out_weights := 0; now.pairs := 0; now.vines_picked := 0;
+    {_PLACES}
+    {_WEIGHED}
+    IF now.weighed > 0 THEN
+        SELECT array_agg(n ORDER BY bin) INTO now.weight_bins FROM (
+            SELECT bin, count(weight) AS n
+            FROM generate_series(0, {BINS - 1}) AS bin
+            LEFT JOIN unnest(weights) AS weight ON least(floor(weight / {BIN_KG})::int, {BINS - 1}) = bin
+            GROUP BY bin) AS bins;
+        IF now.weighed >= 8 AND now.weight_quantiles[5] > now.weight_quantiles[3] THEN
+            SELECT count(*) INTO now.far_out_weights FROM unnest(weights) AS weight
+            WHERE weight - now.weight_quantiles[5]
+                      > 3 * (now.weight_quantiles[5] - now.weight_quantiles[3]) + 1e-9
+               OR now.weight_quantiles[3] - weight
+                      > 3 * (now.weight_quantiles[5] - now.weight_quantiles[3]) + 1e-9;
+        END IF;
+    END IF;
+    {_HARVESTED}
+    {_OTHER_KINDS}
+    {_CORDONS}
+    INSERT INTO block_season (farm_id, block_id, season, {", ".join(_SUMMED)})
+    VALUES (a_farm, a_block, a_season, {", ".join(f"now.{name}" for name in _SUMMED)})
+    ON CONFLICT (farm_id, block_id, season) DO UPDATE SET version = block_season.version + 1,
+        changed_at = transaction_timestamp(), {", ".join(f"{name} = excluded.{name}" for name in _SUMMED)};
+END $$;
+"""
+
+#: Marks go before the records are read: what is read then has everything that was marked.
+SETTLE: Final = """
+CREATE FUNCTION settle_blocks(a_farm uuid, blocks uuid[], waits boolean) RETURNS integer LANGUAGE plpgsql AS $$
+DECLARE
+    a_block uuid;
+    a_season integer;
+    seasons integer[];
+    lock_of bigint;
+    settled integer := 0;
+BEGIN
+    FOR a_block IN SELECT DISTINCT unnest(blocks) ORDER BY 1 LOOP
+        lock_of := hashtextextended(a_farm::text || a_block::text, 7);
+        IF waits THEN
+            PERFORM pg_advisory_xact_lock(lock_of);
+        ELSIF NOT pg_try_advisory_xact_lock(lock_of) THEN
+            CONTINUE;
+        END IF;
+        WITH gone AS (
+            DELETE FROM block_season_mark WHERE farm_id = a_farm AND block_id = a_block RETURNING season)
+        SELECT array_agg(DISTINCT season) INTO seasons FROM gone;
+        IF 0 = ANY (seasons) THEN
+            seasons := array_remove(seasons, 0)
+                || ARRAY(SELECT s.season FROM block_season s WHERE s.farm_id = a_farm AND s.block_id = a_block);
+        END IF;
+        FOR a_season IN SELECT DISTINCT unnest(seasons) ORDER BY 1 LOOP
+            PERFORM sum_up_block_season(a_farm, a_block, a_season);
+            settled := settled + 1;
+        END LOOP;
+    END LOOP;
+    RETURN settled;
+END $$;
+
+CREATE FUNCTION settle_at_commit() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE
+    mine bigint := pg_current_xact_id()::text::bigint;
+    blocks uuid[];
+BEGIN
+    IF current_setting('app.settled', true) = mine::text THEN RETURN NULL; END IF;
+    PERFORM set_config('app.settled', mine::text, true);
+    SELECT array_agg(DISTINCT block_id) INTO blocks FROM block_season_mark
+    WHERE farm_id = NEW.farm_id AND written_by = mine;
+    PERFORM settle_blocks(NEW.farm_id, blocks, false);
+    RETURN NULL;
+EXCEPTION WHEN OTHERS THEN
+    -- No record is lost because it could not be summed up: the mark stays, and a reader sums up or says why not.
+    RAISE WARNING 'block seasons of farm % are summed up later: %', NEW.farm_id, SQLERRM;
+    RETURN NULL;
+END $$;
+"""
+
+MARKS: Final = """
+CREATE FUNCTION mark_block_seasons() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+    SELECT farm_id, block_id, season, pg_current_xact_id()::text::bigint
+    FROM (SELECT DISTINCT farm_id, block_id, season FROM fresh) AS changed
+    ON CONFLICT DO NOTHING;
+    IF TG_TABLE_NAME = 'dormant_record' THEN  -- the prunings of a winter are the other side of the crop before it
+        INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+        SELECT farm_id, block_id, season - 1, pg_current_xact_id()::text::bigint
+        FROM (SELECT DISTINCT farm_id, block_id, season FROM fresh) AS changed
+        ON CONFLICT DO NOTHING;
+    ELSIF TG_TABLE_NAME = 'vine_event' THEN  -- a vine that was planted or went missing did so for all seasons after
+        INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+        SELECT DISTINCT farm_id, block_id, 0, pg_current_xact_id()::text::bigint FROM fresh
+        ON CONFLICT DO NOTHING;
+    END IF;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION mark_cases() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+    SELECT DISTINCT farm_id, block_id, season, pg_current_xact_id()::text::bigint
+    FROM (SELECT farm_id, block_id, step_season AS season FROM fresh
+          UNION SELECT farm_id, block_id, 0 FROM fresh) AS changed
+    ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION mark_whole_blocks() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+    SELECT DISTINCT farm_id, block_id, 0, pg_current_xact_id()::text::bigint FROM fresh
+    ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION mark_this_block() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+    VALUES (NEW.farm_id, NEW.id, 0, pg_current_xact_id()::text::bigint)
+    ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION mark_blocks_of_farm() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
+    SELECT NEW.id, id, 0, pg_current_xact_id()::text::bigint FROM block WHERE farm_id = NEW.id
+    ON CONFLICT DO NOTHING;
+    RETURN NULL;
+END $$;
+"""
+
+#: Records are summed up before the commit; what a block or a farm sets, with the next reader or writer.
+TRIGGERS: Final = """
+CREATE CONSTRAINT TRIGGER "block_season_mark_settles" AFTER INSERT ON block_season_mark
+    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (NEW.season > 0) EXECUTE FUNCTION settle_at_commit();
+CREATE TRIGGER "block_marks_its_seasons" AFTER UPDATE OF cultivar_id, cultivar_group_id, pruning_formula_id,
+    year_planted, minimum_nodes, maximum_nodes ON block FOR EACH ROW EXECUTE FUNCTION mark_this_block();
+CREATE TRIGGER "farm_marks_its_seasons" AFTER UPDATE OF pruning_formula_id, hemisphere ON farm
+    FOR EACH ROW EXECUTE FUNCTION mark_blocks_of_farm();
+"""
+_FUNCTIONS: Final = (
+    "mark_blocks_of_farm()", "mark_this_block()", "mark_whole_blocks()", "mark_cases()", "mark_block_seasons()",
+    "settle_at_commit()", "settle_blocks(uuid, uuid[], boolean)", "sum_up_block_season(uuid, uuid, integer)",
+)  # fmt: skip
+_MARKED: Final = {
+    **dict.fromkeys(
+        (
+            "dormant_record", "bud_sample", "shoot_count", "cluster_count", "harvest_record", "cordon_inspection",
+            "vine_event",
+        ),
+        "mark_block_seasons",
+    ),
+    "cordon_case": "mark_cases",
+    "vine": "mark_whole_blocks",
+}  # fmt: skip
+
+
+def _both_ways(table: str, function: str) -> str:
+    return f"""
+    CREATE TRIGGER "{table}_marks_its_season_on_insert" AFTER INSERT ON "{table}" REFERENCING NEW TABLE AS fresh
+        FOR EACH STATEMENT EXECUTE FUNCTION {function}();
+    CREATE TRIGGER "{table}_marks_its_season_on_update" AFTER UPDATE ON "{table}" REFERENCING NEW TABLE AS fresh
+        FOR EACH STATEMENT EXECUTE FUNCTION {function}();
+    CREATE TRIGGER "{table}_marks_its_former_season" AFTER UPDATE ON "{table}" REFERENCING OLD TABLE AS fresh
+        FOR EACH STATEMENT EXECUTE FUNCTION {function}();
+    """
+
+
+def keep_summaries() -> RunSQL:
+    """Create what keeps ``block_season``; its marks and triggers go together."""
+    return RunSQL(
+        sql=SUM_UP + SETTLE + MARKS + TRIGGERS + "".join(_both_ways(*each) for each in _MARKED.items()),
+        reverse_sql="".join(
+            f"""
+            DROP TRIGGER "{table}_marks_its_former_season" ON "{table}";
+            DROP TRIGGER "{table}_marks_its_season_on_update" ON "{table}";
+            DROP TRIGGER "{table}_marks_its_season_on_insert" ON "{table}";
+            """
+            for table in _MARKED
+        )
+        + """
+        DROP TRIGGER "farm_marks_its_seasons" ON farm;
+        DROP TRIGGER "block_marks_its_seasons" ON block;
+        DROP TRIGGER "block_season_mark_settles" ON block_season_mark;
+        """
+        + "".join(f"DROP FUNCTION {each};" for each in _FUNCTIONS),
+    )
