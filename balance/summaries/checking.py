@@ -184,7 +184,7 @@ def _harvest(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
 def _cordons(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
     found = next(iter(blank_cordon_of(opened, [block.pk], season, season)), None)
     looks = CordonInspection.objects.for_farm(opened.farm).filter(block=block, season=season, withdrawn_at=None)
-    by_position, by_length = (found.positions, found.lengths) if found else (None, None)
+    by_position, by_length = (found.positions, found.length) if found else (None, None)
     return {
         "inspections": looks.count(),
         "cordons": looks.values("vine_id", "cordon").distinct().count(),

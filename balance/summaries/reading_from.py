@@ -1,40 +1,116 @@
 """Where the rows of summaries are read from, and as of when they hold.
 
-Who may see what is decided before, on the primary, in the transaction of the request; here only rows are read.
+Who may see what is decided before, on the primary, in the transaction of the request; here only rows are read.  They
+come from the replica where one is set, answers, lags no more than it may, and shows no mark of something that was not
+summed up there; else from the primary, where such marks are settled first.  The instant says how old they are.
 """
 
 from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager
-from datetime import datetime
-from typing import TypeVar
+from contextlib import ExitStack, contextmanager
+from datetime import datetime, timedelta
+from typing import Final, TypeVar
 
+from django.conf import settings
+from django.db import Error, connections, transaction
 from django.db import connection as primary
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from balance.summaries import replica
+from balance.summaries.keeping import settle
+from balance.summaries.signals import summary_read
 from records.context import set_context
 
 Told = TypeVar("Told")
+#: A read from the replica that takes longer is broken off; its statements have a limit of their own.
+_LONGEST_READ_SECONDS: Final = 15.0
 
 
 @contextmanager
-def summary_connection(farms: Collection[uuid.UUID]) -> Iterator[tuple[BaseDatabaseWrapper, datetime]]:
+def summary_connection(
+    farms: Collection[uuid.UUID], *, newest: bool = False
+) -> Iterator[tuple[BaseDatabaseWrapper, datetime]]:
     """Give the connection that the summaries of these farms are read from now, and as of when its rows hold.
 
     The farms are open on it, to row-level security too, and no others.  Read with SQL on the connection or with
     ``Model.objects.using(connection.alias)``; nothing is written.  The instant belongs into the answer, not into its
-    ETag.
+    ETag.  ``newest`` asks the primary in any case.
+
+    A replica that is lost while it is read makes this raise; ``read_summaries`` does not.
     """
+    outcome, opened = ("newest", None) if newest and replica.is_set() else _on_the_replica(farms)
+    summary_read.send(sender=None, outcome=outcome)
+    if opened is None:
+        with _on_the_primary(farms) as as_of:
+            yield primary, as_of
+        return
+    as_of, held = opened
+    with held:
+        yield connections[replica.ALIAS], as_of
+
+
+def read_summaries(
+    farms: Collection[uuid.UUID], read: Callable[[BaseDatabaseWrapper, datetime], Told], *, newest: bool = False
+) -> Told:
+    """Give what ``read`` makes of the rows; where the replica is lost on the way, it reads once more on the primary."""
+    used = primary
+    try:
+        with summary_connection(farms, newest=newest) as (used, as_of):
+            return read(used, as_of)
+    except Error as error:
+        if used is primary:
+            raise
+        replica.broke(error)
+    summary_read.send(sender=None, outcome="lost")
+    with _on_the_primary(farms) as as_of:
+        return read(primary, as_of)
+
+
+_Opened = tuple[datetime, ExitStack]
+
+
+def _on_the_replica(farms: Collection[uuid.UUID]) -> tuple[str, _Opened | None]:
+    """Open a transaction on the replica that sees these farms, or say why it will not do."""
+    if not replica.is_set():
+        return "none", None
+    bound = timedelta(seconds=settings.SUMMARIES_MAY_LAG_SECONDS)
+    try:
+        standing = replica.standing_now(bound)
+        if standing is None:
+            return "away", None
+        if standing.as_of is None or not standing.is_within(bound):
+            return "lagging", None
+        with ExitStack() as opening:
+            opening.enter_context(replica.cut_off_after(_LONGEST_READ_SECONDS))
+            opening.enter_context(transaction.atomic(using=replica.ALIAS))
+            set_context(using=replica.ALIAS, farms=sorted(farms))
+            if _something_waits(farms):
+                return "unsettled", None
+            return "replica", (standing.as_of, opening.pop_all())
+    except Error as error:
+        replica.broke(error)
+        return "away", None
+
+
+def _something_waits(farms: Collection[uuid.UUID]) -> bool:
+    """Tell whether the replica shows a change that was not summed up there: its rows are older than it is."""
+    with connections[replica.ALIAS].cursor() as cursor:
+        cursor.execute("SELECT EXISTS (SELECT FROM block_season_mark WHERE farm_id = ANY (%s))", [list(farms)])
+        return bool(cursor.fetchone()[0])
+
+
+@contextmanager
+def _on_the_primary(farms: Collection[uuid.UUID]) -> Iterator[datetime]:
+    """Open these farms on the primary, sum up what waits for it, and leave open what was open before."""
+    with primary.cursor() as cursor:
+        cursor.execute("SELECT current_setting('app.farms', true)")
+        (before,) = cursor.fetchone()
     set_context(farms=sorted(farms))
+    settle(farms)
     with primary.cursor() as cursor:
         cursor.execute("SELECT clock_timestamp()")
         (as_of,) = cursor.fetchone()
-    yield primary, as_of
-
-
-def read_summaries(farms: Collection[uuid.UUID], read: Callable[[BaseDatabaseWrapper, datetime], Told]) -> Told:
-    """Give what ``read`` makes of the rows; where the replica is lost on the way, it reads once more on the primary."""
-    with summary_connection(farms) as (connection, as_of):
-        return read(connection, as_of)
+    yield as_of
+    set_context(farms=before)

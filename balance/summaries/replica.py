@@ -26,7 +26,6 @@ from typing import Final
 from django.conf import settings
 from django.db import Error, OperationalError, connections
 from django.db import connection as primary
-from django.db.backends.base.base import BaseDatabaseWrapper
 
 log = logging.getLogger("vineyard.replica")
 
@@ -37,6 +36,8 @@ PATIENCE_SECONDS: Final = 1.0
 AGAIN_AFTER_SECONDS: Final = 5.0
 #: A look at the primary is kept if the one before is this part of the bound older.
 _KEPT_APART: Final = 100
+#: How often and how long a replica that is nearly there is waited for [s].
+_PAUSES: Final = (0.002, 0.005, 0.01)
 
 _PRIMARY: Final = """
     SELECT (pg_current_wal_flush_lsn() - '0/0'::pg_lsn)::bigint, clock_timestamp(),
@@ -77,6 +78,10 @@ class NotOurs(OperationalError):
     """What answers is no standby of the primary."""
 
 
+class Silent(OperationalError):
+    """The replica said nothing for longer than anybody waits."""
+
+
 class _Followed:
     """Where the log stood when this process looked, for as long as a replica may lag."""
 
@@ -112,23 +117,21 @@ class _Trust:
     @contextmanager
     def asking(self) -> Iterator[bool]:
         """Tell whether to ask now; what goes wrong while asking makes it away."""
-        if self.is_away and (time.monotonic() < self._away_until or not self._tries.acquire(blocking=False)):
+        tries = self.is_away
+        if tries and (time.monotonic() < self._away_until or not self._tries.acquire(blocking=False)):
             yield False
             return
         try:
             yield True
-            self._found()
+            if tries:
+                log.info("the replica is back: summaries are read from it")
+                self._away_until = 0.0
         except Error as error:
             self.lost(error)
             raise
         finally:
-            with suppress(RuntimeError):  # it was not away when we began
+            if tries:
                 self._tries.release()
-
-    def _found(self) -> None:
-        if self.is_away:
-            log.info("the replica is back: summaries are read from it")
-        self._away_until = 0.0
 
     def lost(self, error: Error) -> None:
         if not self.is_away:
@@ -137,3 +140,103 @@ class _Trust:
 
 
 _followed, _trust = _Followed(), _Trust()
+
+
+def is_set() -> bool:
+    """Tell whether this service has a replica."""
+    return ALIAS in connections.settings
+
+
+def standing_now(bound: timedelta) -> Standing | None:
+    """Look at the replica; there is none to tell of where none is set, or where it is left alone.
+
+    One that is within the bound, but not at the primary's present, is given a moment to come there: then whoever wrote
+    something reads what they wrote.
+
+    Raises
+    ------
+    Error
+        It does not answer, or is no standby of ours; it is left alone from now on.
+    """
+    if not is_set() or connections[ALIAS].in_atomic_block:
+        return None
+    now = _followed.look()
+    with _trust.asking() as asks:
+        if not asks:
+            return None
+        for pause in (*_PAUSES, None):
+            replayed, last_commit = _asked(now.cluster)
+            standing = Standing(_followed.as_of(now, replayed, last_commit), now.at)
+            if pause is None or replayed >= now.flushed or not standing.is_within(bound):
+                return standing
+            time.sleep(pause)
+    raise AssertionError("the last round returns")  # pragma: no cover
+
+
+def standing_if_any() -> Standing | None:
+    """Look at the replica for whoever watches; one that is away has none."""
+    try:
+        return standing_now(timedelta(seconds=settings.SUMMARIES_MAY_LAG_SECONDS))
+    except Error:
+        return None
+
+
+def broke(error: Error) -> None:
+    """Note that something went wrong on the replica; if its connection did, it is left alone."""
+    opened = connections[ALIAS].connection
+    if opened is None or opened.closed or isinstance(error, Silent):
+        connections[ALIAS].close()
+        _trust.lost(error)
+    else:  # e.g. what was read had to give way to what the primary removed
+        log.info("a read from the replica was ended (%s)", type(error).__name__)
+
+
+def _asked(cluster: int) -> tuple[int, datetime | None]:
+    """Ask the replica how far it is; a connection that was kept may have died since, a new one has not."""
+    kept = connections[ALIAS].connection is not None
+    try:
+        return _asked_once(cluster)
+    except Error as error:
+        connections[ALIAS].close()
+        if not kept or isinstance(error, Silent | NotOurs):
+            raise
+    return _asked_once(cluster)
+
+
+def _asked_once(cluster: int) -> tuple[int, datetime | None]:
+    replica = connections[ALIAS]
+    replica.ensure_connection()
+    with cut_off_after(PATIENCE_SECONDS), replica.cursor() as cursor:
+        cursor.execute(_REPLICA)
+        found = cursor.fetchone()
+    if found is None or found[2] != cluster:
+        raise NotOurs("the replica is no standby of the primary")
+    return found[0], found[1]
+
+
+@contextmanager
+def cut_off_after(seconds: float) -> Iterator[None]:
+    """Break the replica's connection if this takes longer: a server that is frozen ends no statement by itself."""
+    opened = connections[ALIAS].connection
+    if opened is None:
+        raise OperationalError("the replica has not been connected to")
+    line = socket.socket(fileno=os.dup(opened.fileno()))  # a number of our own: the connection may be closed meanwhile
+    was_cut = threading.Event()
+
+    def cut() -> None:
+        was_cut.set()
+        with suppress(OSError):
+            line.shutdown(socket.SHUT_RDWR)
+
+    timer = threading.Timer(seconds, cut)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    except Error as error:
+        if was_cut.is_set():
+            raise Silent(f"the replica said nothing for {seconds} s") from error
+        raise
+    finally:
+        timer.cancel()
+        line.close()

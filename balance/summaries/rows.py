@@ -14,7 +14,7 @@ from balance.crops.block_crops import Crop
 from balance.formulas.crops.winters import Winter, winter_of
 from balance.summaries.sql import BIN_KG, BINS, QUANTILES
 
-__all__ = ["BIN_KG", "BINS", "QUANTILES", "Row", "rows_of"]
+__all__ = ["BINS", "BIN_KG", "QUANTILES", "Row", "rows_of"]
 
 #: Farms times blocks times seasons; more are asked for apart.
 MOST_ROWS: Final = 20_000
