@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connections
 
 _NAMES: Final = {"person", "farms", "key", "request", "reason", "register", "sweep"}
 
@@ -17,8 +17,8 @@ class NoTransaction(RuntimeError):
     """A context was set outside a transaction, where it would be gone at once."""
 
 
-def set_context(**values: object) -> None:
-    """Set members of the context for the rest of this transaction.
+def set_context(*, using: str = DEFAULT_DB_ALIAS, **values: object) -> None:
+    """Set members of the context for the rest of this transaction, of the connection ``using``.
 
     ``person``, ``key``: ids; ``farms``: a list of farm ids; ``request``, ``reason``: text; ``register``: ``on`` to read
     the register of farms, which the database shows to staff alone.
@@ -26,6 +26,7 @@ def set_context(**values: object) -> None:
     unknown = values.keys() - _NAMES
     if unknown:
         raise KeyError(f"no such member of the context: {', '.join(sorted(unknown))}")
+    connection = connections[using]
     if not connection.in_atomic_block:
         raise NoTransaction("open a transaction before setting its context")
     calls = ", ".join("set_config(%s, %s, true)" for _ in values)

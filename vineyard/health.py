@@ -13,6 +13,7 @@ import ipaddress
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Final
 
 import redis
@@ -23,6 +24,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.http import require_safe
 from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4
 
+from balance.summaries import replica
 from vineyard import heartbeat
 from vineyard.api.answers import problem_response
 from vineyard.api.problems import KINDS
@@ -45,7 +47,8 @@ def livez(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
 @require_safe
 def readyz(request: HttpRequest) -> HttpResponse:
     """Answer whether requests can be served, and say of each part how it is."""
-    told = {name: check.look(name) for name, check in CHECKS.items()}
+    looks = {**CHECKS, **(OF_THE_REPLICA if replica.is_set() else {})}
+    told = {name: check.look(name) for name, check in looks.items()}
     checks = {name: {"state": state, "sentence": sentence} for name, (state, sentence) in told.items()}
     failing = [sentence for state, sentence in told.values() if state == "away"]
     if failing:
@@ -149,6 +152,13 @@ def no_job_waits_too_long() -> None:
         raise Away
 
 
+def replica_is_near() -> None:
+    """Look whether the replica answers, and how old what it shows is."""
+    standing = replica.standing_if_any()
+    if standing is None or not standing.is_within(timedelta(seconds=settings.SUMMARIES_MAY_LAG_SECONDS)):
+        raise Away
+
+
 def is_heard_of(part: str) -> Callable[[], None]:
     """Give a look at the signs of life of scheduler or worker."""
 
@@ -195,6 +205,15 @@ CHECKS: Final[dict[str, Check]] = {
         is_heard_of("worker"),
         "A worker is at work.",
         "Nothing was heard of a worker for a minute: background work waits.",
+        "degraded",
+    ),
+}
+#: Looked at only where the service has one.
+OF_THE_REPLICA: Final[dict[str, Check]] = {
+    "replica": Check(
+        replica_is_near,
+        "The replica is near the present.",
+        "The replica is away or too far behind: summaries are read from the primary.",
         "degraded",
     ),
 }

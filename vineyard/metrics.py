@@ -29,6 +29,7 @@ from prometheus_client import REGISTRY, CollectorRegistry, Counter, Histogram, g
 from prometheus_client.mmap_dict import MmapedDict
 from prometheus_client.multiprocess import MultiProcessCollector
 
+from balance.summaries.signals import summary_read
 from records.signals import job_ended, rows_taken_in
 from vineyard.limits import limited
 
@@ -47,6 +48,10 @@ ROWS: Final = Counter("vineyard_rows", "Rows that came in bulk or in files, by w
 JOBS_ENDED: Final = Counter("vineyard_jobs_ended", "Jobs that came to an end.", ["kind", "state"])
 LIMITED: Final = Counter(
     "vineyard_rate_limited", "Requests that a limit refused, or could not count.", ["limit", "outcome"]
+)
+
+SUMMARY_READS: Final = Counter(
+    "vineyard_summary_reads", "Reads of summaries: from the replica, or why from the primary.", ["outcome"]
 )
 
 
@@ -80,6 +85,11 @@ def _rows_taken_in(outcome: str, number: int, **_: Any) -> None:
 @receiver(limited)
 def _limited(limit: str, outcome: str, **_: Any) -> None:
     count_limited(limit, outcome)
+
+
+@receiver(summary_read)
+def _summary_read(outcome: str, **_: Any) -> None:
+    SUMMARY_READS.labels(outcome).inc()
 
 
 @receiver(job_ended)

@@ -14,6 +14,7 @@ from django.db import Error, connection
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from balance.summaries import replica
 from records.services.jobs import LEASE
 
 log = logging.getLogger("vineyard.metrics")
@@ -90,3 +91,17 @@ class PresentState(Collector):
         yield GaugeMetricFamily(
             "vineyard_feed_lag_seconds", "How long an open transaction has held back the feed of changes.", lag
         )
+        yield from _of_the_replica()
+
+
+def _of_the_replica() -> Iterator[Metric]:
+    """Give how the replica is, where there is one."""
+    if not replica.is_set():
+        return
+    standing = replica.standing_if_any()
+    yield GaugeMetricFamily(
+        "vineyard_replica_up", "Whether the replica answered as a standby of ours.", float(standing is not None)
+    )
+    if standing is not None and standing.lag is not None:
+        lag = max(standing.lag.total_seconds(), 0.0)
+        yield GaugeMetricFamily("vineyard_replica_lag_seconds", "How old what the replica shows is.", lag)

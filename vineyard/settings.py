@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from psycopg import IsolationLevel
+
 from vineyard import env, logs
 from vineyard.limits.rates import Limit
 
@@ -32,6 +34,17 @@ DATABASE_BACKUP = env.database(
     "DATABASE_BACKUP_URL",
     "the same database, as a role that sees every row, for backup and restore",
     default="postgresql://nobody@nowhere/none",
+)
+#: A standby that summaries may be read from; nothing else is.
+_REPLICA = env.replica(
+    "REPLICA_DATABASE_URL", "a streaming replica of the same database, that summaries are read from", _DATABASE
+)
+SUMMARIES_MAY_LAG_SECONDS = env.integer(
+    "SUMMARIES_MAY_LAG_SECONDS",
+    "how old what a summary says may be, in seconds, where it is read from the replica",
+    5,
+    low=0,
+    high=3_600,
 )
 BROKER_URL = env.broker("BROKER_URL", "the address of Valkey, which wakes the worker")
 PUBLIC_URL = env.public_url("PUBLIC_URL", "the address under which clients reach the service", "http://localhost:8000")
@@ -141,6 +154,27 @@ DATABASES: dict[str, dict[str, Any]] = {
         "TEST": {"NAME": "vineyard_test"},
     },
 }
+if _REPLICA:
+    DATABASES["replica"] = {
+        "ENGINE": "django.db.backends.postgresql",
+        **_REPLICA.as_django(),
+        "CONN_MAX_AGE": 600,  # looked at before each use: see balance/summaries/replica.py
+        "OPTIONS": {
+            "connect_timeout": 2,
+            # A machine that is gone says nothing: what is not taken within two seconds never will be.
+            "tcp_user_timeout": 2_000,
+            "keepalives_idle": 2,
+            "keepalives_interval": 1,
+            "keepalives_count": 2,
+            "application_name": "vineyard",
+            "isolation_level": IsolationLevel.REPEATABLE_READ,  # a summary of many reads tells of one moment
+            "options": (
+                f"-c default_transaction_read_only=on -c statement_timeout={_STATEMENT_TIMEOUT_MS} "
+                "-c idle_in_transaction_session_timeout=30000"
+            ),
+        },
+        "TEST": {"MIRROR": "default"},
+    }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "records.Person"
 AUTH_PASSWORD_VALIDATORS = [
