@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from psycopg import IsolationLevel
-
 from vineyard import env, logs
+from vineyard.databases import primary_at, replica_at
 from vineyard.limits.rates import Limit
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -132,49 +131,9 @@ TEMPLATES: list[dict[str, Any]] = [
 
 # --- Records -------------------------------------------------------------------------------------------
 
-DATABASES: dict[str, dict[str, Any]] = {
-    "default": {
-        "ENGINE": "django.db.backends.postgresql",
-        **_DATABASE.as_django(),
-        # Each of API_THREADS keeps one connection, so there are never more than processes × threads of them.  A pool
-        # would give no other bound here, because no thread ever waits for a client (vineyard/front.py); it would cost
-        # a hand-over on every request, and psycopg's waits longer and longer before it tries a database again.
-        "CONN_MAX_AGE": 600,
-        "CONN_HEALTH_CHECKS": True,
-        # Row-level security reads the farm from the transaction, so every request is one transaction.
-        "ATOMIC_REQUESTS": True,
-        "OPTIONS": {
-            "connect_timeout": 2,
-            "application_name": "vineyard",
-            "options": (
-                f"-c statement_timeout={_STATEMENT_TIMEOUT_MS} -c lock_timeout=3000 "
-                "-c idle_in_transaction_session_timeout=30000"
-            ),
-        },
-        "TEST": {"NAME": "vineyard_test"},
-    },
-}
+DATABASES: dict[str, dict[str, Any]] = {"default": primary_at(_DATABASE, _STATEMENT_TIMEOUT_MS)}
 if _REPLICA:
-    DATABASES["replica"] = {
-        "ENGINE": "django.db.backends.postgresql",
-        **_REPLICA.as_django(),
-        "CONN_MAX_AGE": 600,  # looked at before each use: see balance/summaries/replica.py
-        "OPTIONS": {
-            "connect_timeout": 2,
-            # A machine that is gone says nothing: what is not taken within two seconds never will be.
-            "tcp_user_timeout": 2_000,
-            "keepalives_idle": 2,
-            "keepalives_interval": 1,
-            "keepalives_count": 2,
-            "application_name": "vineyard",
-            "isolation_level": IsolationLevel.REPEATABLE_READ,  # a summary of many reads tells of one moment
-            "options": (
-                f"-c default_transaction_read_only=on -c statement_timeout={_STATEMENT_TIMEOUT_MS} "
-                "-c idle_in_transaction_session_timeout=30000"
-            ),
-        },
-        "TEST": {"MIRROR": "default"},
-    }
+    DATABASES["replica"] = replica_at(_REPLICA, _STATEMENT_TIMEOUT_MS)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "records.Person"
 AUTH_PASSWORD_VALIDATORS = [
