@@ -62,7 +62,10 @@ class Reader:
     def unknown_in(self, lines: Sequence[tuple[int, bytes]]) -> Named:
         """Give the vines and blocks that the lines name and that were not looked up yet."""
         named = Named.in_lines(b"\n".join([line for _, line in lines]))
-        return Named(named.vines - self.ground.block_of_vine.keys() - self._asked, named.blocks - self._asked)
+        # One by one: a set minus a mapping's keys goes through the mapping, all of a farm's vines for a line or two.
+        known = self.ground.block_of_vine
+        vines = {vine for vine in named.vines if vine not in known}
+        return Named(vines - self._asked, named.blocks - self._asked)
 
     def look_up(self, named: Named) -> None:
         """Ask the database for vines and blocks; what is not there is not asked for again."""
