@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import asyncio
 import re
+import time
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 from wsgiref.types import WSGIEnvironment
 
@@ -25,8 +26,10 @@ COMBINED: Final = "vineyard.combined"
 LARGEST_SMALL: Final = 16_384
 MOST_SMALL_LINES: Final = 50
 MOST_TOGETHER: Final = 200
-#: So long is waited for more where several were answered at once; a client alone never waits.
-GATHERED_SECONDS: Final = 0.002
+#: Where several were answered at once, they are waited for this part of the time that it took, and so long at most;
+#: a client alone never waits.
+GATHERED_PART: Final = 0.5
+GATHERED_SECONDS: Final = 0.02
 _PATH: Final = re.compile(r"/api/v1/farms/[0-9a-f-]{36}/records")
 _QUERIES: Final = {"", "on_conflict=error", "on_conflict=ignore", "on_conflict=update"}
 #: Headers that make a request one by itself.
@@ -52,12 +55,43 @@ class _Waiting:
     answer: asyncio.Future[Answer]
 
 
+@dataclass
+class _Queue:
+    """The requests that wait to be carried out together, in order of arrival."""
+
+    waiting: list[_Waiting] = field(default_factory=list)
+    #: Set as soon as so many wait as are waited for.
+    all_here: asyncio.Event = field(default_factory=asyncio.Event)
+    waited_for: int = 0
+
+    def add(self, request: _Waiting) -> None:
+        self.waiting.append(request)
+        if len(self.waiting) >= self.waited_for:
+            self.all_here.set()
+
+    async def gather(self, number: int, seconds: float) -> None:
+        """Wait until so many are here, for so long at most."""
+        if len(self.waiting) >= number:
+            return
+        self.waited_for = number
+        self.all_here.clear()
+        try:
+            async with asyncio.timeout(seconds):
+                await self.all_here.wait()
+        except TimeoutError:
+            pass
+
+    def take(self) -> list[_Waiting]:
+        together, self.waiting = self.waiting[:MOST_TOGETHER], self.waiting[MOST_TOGETHER:]
+        return together
+
+
 class Combiner:
     """Carries out small bulk requests, together where they came together; for one event loop."""
 
     def __init__(self, run: Run) -> None:
         self._run = run
-        self._waiting: dict[Any, list[_Waiting]] = {}
+        self._queues: dict[Any, _Queue] = {}
         self._tasks: set[asyncio.Task[None]] = set()
 
     async def answer(self, environ: WSGIEnvironment, body: bytes) -> Answer | None:
@@ -67,11 +101,10 @@ class Combiner:
             return None
         key = _key(environ)
         waiting = _Waiting(environ, lines, asyncio.get_running_loop().create_future())
-        if key in self._waiting:
-            self._waiting[key].append(waiting)
-        else:
-            self._waiting[key] = [waiting]
+        if key not in self._queues:
+            self._queues[key] = _Queue()
             self._start(key)
+        self._queues[key].add(waiting)
         return await waiting.answer
 
     def _start(self, key: Any) -> None:
@@ -85,16 +118,14 @@ class Combiner:
         Clients that were answered together send again together, too: for them it waits a moment, or the first of them
         would go alone each time and the others wait for it.
         """
-        answered = 0
-        while True:
-            if answered > 1:
-                await asyncio.sleep(GATHERED_SECONDS)
-            together = self._waiting[key][:MOST_TOGETHER]
-            if not together:
-                break
-            answered, self._waiting[key] = len(together), self._waiting[key][MOST_TOGETHER:]
+        queue = self._queues[key]
+        while together := queue.take():
+            began = time.monotonic()
             await self._tell(together)
-        del self._waiting[key]
+            if len(together) > 1:
+                took = time.monotonic() - began
+                await queue.gather(len(together), min(GATHERED_PART * took, GATHERED_SECONDS))
+        del self._queues[key]
 
     async def _tell(self, together: Sequence[_Waiting]) -> None:
         """Carry out some requests and give each its answer, or the failure that all of them met."""
