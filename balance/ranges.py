@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, Protocol
 
 from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
@@ -89,7 +89,16 @@ def _most_particular(
 _SAID = ("use", "canopy")
 
 
-def canopies_of(block: Block) -> tuple[int, bool]:
+class Planted(Protocol):
+    """What a block, or what was read of one, says of its canopy."""
+
+    @property
+    def canopies(self) -> int | None: ...
+    @property
+    def training(self) -> str: ...
+
+
+def canopies_of(block: Planted) -> tuple[int, bool]:
     """Give how many curtains of leaves a row of the block carries, and whether somebody said so.
 
     A Geneva double curtain has two by its name; where nothing is said, one is reckoned with.
@@ -101,6 +110,6 @@ def canopies_of(block: Block) -> tuple[int, bool]:
     return 1, False
 
 
-def canopy_of(block: Block) -> str:
+def canopy_of(block: Planted) -> str:
     """Give whether the block's canopy is single or divided."""
     return Canopy.DIVIDED if canopies_of(block)[0] > 1 else Canopy.SINGLE

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from balance.formulas.ranges import ABOVE, BELOW, WITHIN
+from balance.ranges import AssignedRange
 from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, UNDER
 from balance.reports.facts import Facts, Judged
 from balance.reports.figures import MEAN_NODES, RATIO, counted
@@ -32,11 +34,17 @@ class Counts:
 
 def standing_of(facts: Facts) -> tuple[str, str]:
     """Give where a block stands, and why, in a sentence that says by what."""
-    judged = facts.judged
+    return standing_by(facts.season, facts.judged, facts.crop_range, lambda: counts_of(facts))
+
+
+def standing_by(
+    season: int, judged: Judged | None, assigned: AssignedRange | None, counted_vines: Callable[[], Counts | None]
+) -> tuple[str, str]:
+    """Give the same by its grounds: the newest crop load and its range, else the counts, which are asked for then."""
     if judged is not None and judged.verdict is not None:
-        return _OF_VERDICT[judged.verdict], _by_crop_load(facts, judged)
-    without = _without_crop_load(facts)
-    counts = counts_of(facts)
+        return _OF_VERDICT[judged.verdict], _by_crop_load(season, judged, assigned)
+    without = _without_crop_load(season, judged)
+    counts = counted_vines()
     if counts is None:
         return NOT_KNOWN, f"{without} and no vine has both a target and a count."
     return _by_counts(counts, without)
@@ -57,22 +65,22 @@ def counts_of(facts: Facts) -> Counts | None:
     )
 
 
-def _by_crop_load(facts: Facts, judged: Judged) -> str:
-    shown = facts.crop_range.shown() if facts.crop_range else {"low": None, "high": None}
+def _by_crop_load(season: int, judged: Judged, assigned: AssignedRange | None) -> str:
+    shown = assigned.shown() if assigned else {"low": None, "high": None}
     low, high = shown["low"], shown["high"]
     value = number(judged.load.quotient.value or 0.0, RATIO.digits)
     ends = " to ".join(f"{end:g}" for end in (low, high) if end is not None)
     open_end = " or more" if high is None else " or less" if low is None else ""
-    newest = "" if judged.season == facts.season else ", the newest that can be told"
+    newest = "" if judged.season == season else ", the newest that can be told"
     return (
         f"By crop load: {value} in the harvest of {judged.season}{newest}, {_SAYS[judged.verdict or WITHIN]} its range "
         f"of {ends}{open_end}."
     )
 
 
-def _without_crop_load(facts: Facts) -> str:
-    if facts.judged is None:
-        return f"No crop load of {facts.season} or of the season before can be told,"
+def _without_crop_load(season: int, judged: Judged | None) -> str:
+    if judged is None:
+        return f"No crop load of {season} or of the season before can be told,"
     return "No range is assigned to the crop load,"
 
 
