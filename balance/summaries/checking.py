@@ -96,7 +96,7 @@ def _places(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
 
 def _winter(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
     found = targets_of_block(opened, block, season)
-    recorded = found.walked.records.any(axis=1)
+    recorded: NDArray[np.bool_] = np.any(found.walked.records, axis=1)
     weights = found.walked.weights_kg[recorded]
     weighed = weights[~np.isnan(weights)]
     guesses = DormantRecord.objects.for_farm(opened.farm).filter(block=block, season=season, withdrawn_at=None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
@@ -122,7 +123,7 @@ class Row:
 
 _COLUMNS: Final = tuple(each.name for each in fields(Row))
 _READ: Final = f"""
-    SELECT {", ".join(_COLUMNS)} FROM block_season
+    SELECT {", ".join(_COLUMNS[:-1])}, cases::text FROM block_season
     WHERE farm_id = ANY(%(farms)s) AND season BETWEEN %(first)s AND %(last)s
       AND (%(blocks)s::uuid[] IS NULL OR block_id = ANY(%(blocks)s))
     ORDER BY farm_id, block_id, season LIMIT %(most)s
@@ -151,4 +152,4 @@ def rows_of(
     }
     with (within or connection).cursor() as cursor:
         cursor.execute(_READ, asked)
-        return [Row(*row) for row in cursor.fetchall()]
+        return [Row(*[*row[:-1], json.loads(row[-1])]) for row in cursor.fetchall()]

@@ -60,8 +60,7 @@ _WEIGHED: Final = f"""
                        round(d.pruning_weight_kg / f.weight_unit_kg, 6) AS units,
                        least(f.maximum_nodes, its.maximum_nodes) AS most,
                        greatest(f.minimum_nodes, its.minimum_nodes) AS fewest,
-                       greatest(0, a_season - coalesce(
-                           p.season, coalesce(v.year_planted, its.year_planted) + its.later)) AS grown
+                       a_season - coalesce(p.season, coalesce(v.year_planted, its.year_planted) + its.later) AS grown
                 FROM dormant_record d
                 LEFT JOIN vine v ON v.farm_id = a_farm AND v.id = d.vine_id
                 LEFT JOIN pruning_formula f ON f.id = coalesce(v.pruning_formula_id, its.formula)
@@ -186,6 +185,8 @@ DECLARE
     now block_season%ROWTYPE;
     its record;
     weights float8[];
+    reach float8;
+    slack float8;
 BEGIN
     SELECT coalesce(b.pruning_formula_id, f.pruning_formula_id, (
                SELECT p.id FROM pruning_formula p
@@ -208,18 +209,18 @@ BEGIN
             LEFT JOIN unnest(weights) AS weight ON least(floor(weight / {BIN_KG})::int, {BINS - 1}) = bin
             GROUP BY bin) AS bins;
         IF now.weighed >= 8 AND now.weight_quantiles[5] > now.weight_quantiles[3] THEN
+            reach := 3 * (now.weight_quantiles[5] - now.weight_quantiles[3]);
+            slack := 1e-9 * greatest(now.weight_quantiles[5], reach);
             SELECT count(*) INTO now.far_out_weights FROM unnest(weights) AS weight
-            WHERE weight - now.weight_quantiles[5]
-                      > 3 * (now.weight_quantiles[5] - now.weight_quantiles[3]) + 1e-9
-               OR now.weight_quantiles[3] - weight
-                      > 3 * (now.weight_quantiles[5] - now.weight_quantiles[3]) + 1e-9;
+            WHERE weight < now.weight_quantiles[3] - reach - slack
+               OR weight > now.weight_quantiles[5] + reach + slack;
         END IF;
     END IF;
     {_HARVESTED}
     {_OTHER_KINDS}
     {_CORDONS}
-    INSERT INTO block_season (farm_id, block_id, season, {", ".join(_SUMMED)})
-    VALUES (a_farm, a_block, a_season, {", ".join(f"now.{name}" for name in _SUMMED)})
+    INSERT INTO block_season (farm_id, block_id, season, created_digest, {", ".join(_SUMMED)})
+    VALUES (a_farm, a_block, a_season, '', {", ".join(f"now.{name}" for name in _SUMMED)})
     ON CONFLICT (farm_id, block_id, season) DO UPDATE SET version = block_season.version + 1,
         changed_at = transaction_timestamp(), {", ".join(f"{name} = excluded.{name}" for name in _SUMMED)};
 END $$;

@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 #: Fewer values have no quartiles worth a fence: common practice, no source.
 FEWEST: Final = 8
 _SPREADS: Final = 3.0
-#: Below a billionth of itself a measured figure means nothing; rounding there makes pounds and kilograms agree.
-_DIGITS: Final = 9
+#: Below a billionth of the quartiles a difference means nothing; so pounds and kilograms agree, also at a fence of zero.
+_SLACK: Final = 1e-9
 
 
 def far_out(values: ArrayLike) -> NDArray[np.bool_]:
@@ -49,9 +49,6 @@ def far_out(values: ArrayLike) -> NDArray[np.bool_]:
     reach = _SPREADS * (high - low)
     if reach == 0:
         return np.zeros(array.shape, dtype=np.bool_)
-    below, above = _rounded(low - reach), _rounded(high + reach)
-    return np.array([not np.isnan(each) and not below <= _rounded(each) <= above for each in array.tolist()])
-
-
-def _rounded(number: float) -> float:
-    return float(f"{number:.{_DIGITS}g}")
+    slack = _SLACK * max(abs(low), abs(high), reach)
+    outside: NDArray[np.bool_] = (array < low - reach - slack) | (array > high + reach + slack)
+    return outside  # a comparison with NaN is false
