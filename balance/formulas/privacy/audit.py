@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -71,6 +71,8 @@ def audit(
     rules: PrivacyRules = RULES,
     limits: Limits = LIMITS,
     farms: Collection[str] | None = None,
+    *,
+    watch: Callable[[], object] = lambda: None,
 ) -> tuple[Finding, ...]:
     """Try everything that a reader of all snapshots could work out about one farm.
 
@@ -83,6 +85,8 @@ def audit(
     limits : Limits
     farms : collection of str, optional
         Ask about these alone; about all, if left out.
+    watch : callable, optional
+        Called after each farm, while it works.
 
     Returns
     -------
@@ -112,7 +116,7 @@ def audit(
     return (
         *(finding for season in unknowns.by_season() for finding in _exposed(season, asked)),
         *(finding for season in unknowns.by_season() for finding in _few(season, rules)),
-        *(finding for farm in asked for finding in _bounded(worlds, farm, limits.within)),
+        *(finding for farm in asked for finding in _bounded(worlds, farm, limits.within, watch)),
     )
 
 
@@ -162,8 +166,9 @@ def _targets(unknowns: Unknowns, farm: str) -> list[Marked]:
     return list({mark.tobytes(): mark for mark in marks if mark.any()}.values())
 
 
-def _bounded(worlds: Worlds, farm: str, within: float) -> Iterator[Finding]:
+def _bounded(worlds: Worlds, farm: str, within: float, watch: Callable[[], object]) -> Iterator[Finding]:
     unknowns = worlds.unknowns
+    watch()
     for target in _targets(unknowns, farm):
         if not unknowns.links and _many_alike(unknowns, target):
             continue

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from balance.formulas.privacy.audit import LIMITS, Finding, Limits, audit
@@ -39,6 +39,7 @@ def audited_release(
     *,
     before: Sequence[Snapshot] = (),
     limits: Limits = LIMITS,
+    watch: Callable[[], object] = lambda: None,
 ) -> Published:
     """Decide which cells are told, try the audit on them and on what was published before, and withhold what it finds.
 
@@ -53,6 +54,8 @@ def audited_release(
     before : sequence of Snapshot
         What was published of the same figure: of the season before, and of this one if it is published again.
     limits : Limits
+    watch : callable, optional
+        Called often, while it works.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def audited_release(
         snapshot = Snapshot(season, parts, release.told)
         # Where less is told than before, no farm can come into doubt that was not.
         asked = doubtful if release.told <= told else None
-        findings = audit([*before, snapshot], hierarchy, rules, limits, asked)
+        findings = audit([*before, snapshot], hierarchy, rules, limits, asked, watch=watch)
         told, doubtful = release.told, {farm for finding in findings for farm in finding.farms}
         fresh: set[Cell] = set()
         for finding in findings:

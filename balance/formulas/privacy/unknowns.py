@@ -18,11 +18,15 @@ Told = tuple[int, Cell]
 
 @dataclass(frozen=True)
 class Snapshot:
-    """What was published at one time: the season that it is of, what it was made from, and the cells that were told."""
+    """What was published at one time: the season that it is of, what it was made from, and the cells that were told.
+
+    ``spreads`` are those of the cells that were told whose spread was told beside the mean.
+    """
 
     season: int
     contributions: tuple[Contribution, ...]
     told: frozenset[Cell]
+    spreads: frozenset[Cell] = frozenset()
 
 
 @dataclass
@@ -32,7 +36,8 @@ class _Unknown:
     value: float
     labels: tuple[str | None, ...]
     cells: set[Told] = field(default_factory=set)
-    snapshots: set[int] = field(default_factory=set)
+    #: Its weight in each snapshot that it is in.
+    weights: dict[int, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +57,10 @@ class Unknowns:
         1 where the row adds up the unknown.
     links : tuple of (int, int)
         Unknowns of one farm under the same labels, in two seasons that follow one another.
+    spreads : tuple of Told
+        The cells whose spread was told.
+    squares : ndarray of float, shape (spreads, unknowns)
+        One over the weight of the unknown where the cell holds it: a spread tells the sum of squares by weight.
     """
 
     farms: tuple[str, ...]
@@ -60,6 +69,8 @@ class Unknowns:
     told: tuple[Told, ...]
     rows: Numbers
     links: tuple[tuple[int, int], ...]
+    spreads: tuple[Told, ...]
+    squares: Numbers
 
     def of_farm(self, farm: str | None) -> NDArray[np.bool_]:
         """Mark the unknowns of a farm."""
@@ -71,6 +82,7 @@ class Unknowns:
         for season in sorted(set(self.seasons)):
             places = [place for place, each in enumerate(self.seasons) if each == season]
             filled = [row for row in range(len(self.told)) if self.rows[row, places].any()]
+            spread = [row for row in range(len(self.spreads)) if self.squares[row, places].any()]
             parts.append(
                 Unknowns(
                     tuple(self.farms[place] for place in places),
@@ -79,6 +91,8 @@ class Unknowns:
                     tuple(self.told[row] for row in filled),
                     self.rows[np.ix_(filled, places)],
                     (),
+                    tuple(self.spreads[row] for row in spread),
+                    self.squares[np.ix_(spread, places)],
                 )
             )
         return tuple(parts)
@@ -111,13 +125,16 @@ def unknowns_of(snapshots: Sequence[Snapshot], hierarchy: Hierarchy) -> Unknowns
         left = gather(snapshot.contributions, hierarchy)
         for same_labels in (True, False):
             left = _match(left, found, place, snapshot, same_labels=same_labels)
-        found.extend(_Unknown(part.farm, snapshot.season, part.value, part.labels, set(), {place}) for part in left)
+        found.extend(
+            _Unknown(part.farm, snapshot.season, part.value, part.labels, set(), {place: part.weight}) for part in left
+        )
         # What was matched keeps its unknown; each lies in the cells of the labels that it has now.
         for unknown in found:
-            if place in unknown.snapshots:
+            if place in unknown.weights:
                 unknown.cells |= {(place, cell) for cell in hierarchy.cells_of(unknown.labels) & snapshot.told}
     seen = [each for each in found if each.cells]
     told = tuple((p, cell) for p, s in enumerate(snapshots) for cell in hierarchy.cells() if cell in s.told)
+    spreads = tuple(row for row in told if row[1] in snapshots[row[0]].spreads)
     return Unknowns(
         tuple(each.farm for each in seen),
         tuple(each.season for each in seen),
@@ -125,6 +142,10 @@ def unknowns_of(snapshots: Sequence[Snapshot], hierarchy: Hierarchy) -> Unknowns
         told,
         np.array([[float(row in each.cells) for each in seen] for row in told]).reshape(len(told), len(seen)),
         _links(seen),
+        spreads,
+        np.array(
+            [[1 / each.weights[row[0]] if row in each.cells else 0.0 for each in seen] for row in spreads], float
+        ).reshape(len(spreads), len(seen)),
     )
 
 
@@ -137,10 +158,10 @@ def _match(
         for unknown in found:
             if (
                 (unknown.farm, unknown.season, unknown.value) == (part.farm, snapshot.season, part.value)
-                and place not in unknown.snapshots
+                and place not in unknown.weights
                 and (unknown.labels == part.labels or not same_labels)
             ):
-                unknown.snapshots.add(place)
+                unknown.weights[place] = part.weight
                 unknown.labels = part.labels
                 break
         else:
