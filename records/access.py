@@ -35,7 +35,7 @@ RIGHTS_OF: Final[dict[str, frozenset[Right]]] = {
     Role.WORKER: frozenset({Right.READ, Right.RECORD}),
     Role.VIEWER: frozenset({Right.READ}),
 }
-#: What somebody is on a farm that a consent lets them onto; a consent for summaries lets nobody in.
+#: What somebody is on a farm that a consent lets them onto; one for summaries or benchmarks lets nobody in.
 LET_IN_AS: Final[dict[str, str]] = {Purpose.ADVICE: "adviser", Purpose.RECORDS: "program"}
 #: More farms than this are not answered for at once.
 MOST_FARMS: Final = 10_000
@@ -281,9 +281,9 @@ def leads_of(program_id: uuid.UUID) -> set[uuid.UUID]:
     return set(ProgramMembership.objects.filter(program=program_id).values_list("person_id", flat=True))
 
 
-def consents_to_count(caller: Caller, program_id: uuid.UUID) -> QuerySet[Consent]:
+def consents_to_count(caller: Caller, program_id: uuid.UUID, purpose: str = Purpose.SUMMARIES) -> QuerySet[Consent]:
     """Give the consents by which farms let a program count them at this moment; the caller leads it."""
-    return Consent.objects.filter(in_force(), purpose=Purpose.SUMMARIES, program=program_id, program__in=led_by(caller))
+    return Consent.objects.filter(in_force(), purpose=purpose, program=program_id, program__in=led_by(caller))
 
 
 def open_for_work(farm_id: uuid.UUID) -> Farm:

@@ -44,5 +44,16 @@ TEXTS: Final = (
         "records by this. I may take this back at any time; a summary made after that leaves the farm out, and one "
         "made before stays as it is.",
     ),
+    ConsentText(
+        Purpose.BENCHMARKS,
+        "benchmarks@1",
+        "I let this program count this farm in benchmarks: means and spreads of many growers' prunings, counts of "
+        "nodes and crop loads. The program's leads see them, and so does whoever may read a farm that takes part, too. "
+        "A figure is shown only where five growers stand behind it besides whoever reads it, and "
+        "where none could be worked out from all that is shown. Nobody reads this farm's records by this. I may take "
+        "this back at any time; from then on no figure that counted this farm is shown. What this farm brought to "
+        "figures that were shown stays on record behind this farm's own wall, read by the service alone and only to "
+        "make sure that no later figure gives it away; it is erased with the farm.",
+    ),
 )
 CURRENT: Final = {text.purpose: text for text in TEXTS}

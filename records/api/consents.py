@@ -55,7 +55,8 @@ TEXT_EXAMPLE = {
 }
 _PURPOSE_HELP = (
     "advice: an adviser reads, and records where that is given; records: the program's leads read; "
-    "summaries: the program may count the farm in its summaries, and reads nothing."
+    "summaries: the program may count the farm in its summaries, and reads nothing; benchmarks: the program may count "
+    "the farm in what its growers who take part are held against, and reads nothing."
 )
 
 
@@ -73,7 +74,7 @@ class ConsentIn(StrictSerializer):
     purpose = serializers.ChoiceField(choices=Purpose.choices, help_text=_PURPOSE_HELP)
     adviser = AdviserIn(required=False, help_text="For the purpose advice.")
     program = StrictUUIDField(
-        required=False, help_text="For the purposes records and summaries: a program that concerns you already."
+        required=False, help_text="For records, summaries and benchmarks: a program that concerns you already."
     )
     join_code = StrictCharField(
         max_length=36, required=False, help_text="Instead of its id, the first time: the code that its leads gave you."

@@ -18,6 +18,7 @@ class Purpose(models.TextChoices):
     ADVICE = "advice", "advice"
     RECORDS = "records", "records"
     SUMMARIES = "summaries", "summaries"
+    BENCHMARKS = "benchmarks", "benchmarks"
 
 
 class Consent(FarmOwned):
@@ -30,7 +31,8 @@ class Consent(FarmOwned):
         max_length=10,
         choices=Purpose.choices,
         help_text="advice: an adviser reads, and records where that is given; records: the program's leads read; "
-        "summaries: the program may count the farm in its summaries, and reads nothing.",
+        "summaries: the program may count the farm in its summaries, and reads nothing; benchmarks: the program may "
+        "count the farm in what its growers who take part are held against, and reads nothing.",
     )
     person = models.ForeignKey(
         Person,
@@ -48,14 +50,14 @@ class Consent(FarmOwned):
         on_delete=models.PROTECT,
         related_name="+",
         db_index=False,
-        help_text="The program, for the purposes records and summaries.",
+        help_text="The program, for the purposes records, summaries and benchmarks.",
     )
     name = models.CharField(max_length=120, blank=True, help_text="How the farm calls the adviser.")
     rights = ArrayField(
         models.CharField(max_length=10),
         default=list,
         blank=True,
-        help_text="What it allows: read, or read and record for an adviser; nothing for summaries.",
+        help_text="What it allows: read, or read and record for an adviser; nothing for summaries and benchmarks.",
     )
     valid_from = models.DateTimeField(db_default=TransactionNow(), help_text="It opens nothing before.")
     valid_until = models.DateTimeField(
@@ -83,7 +85,7 @@ class Consent(FarmOwned):
                 name="consent_rights_fit_the_purpose",
                 condition=Q(purpose=Purpose.ADVICE, rights__in=[["read"], ["read", "record"]])
                 | Q(purpose=Purpose.RECORDS, rights=["read"])
-                | Q(purpose=Purpose.SUMMARIES, rights=[]),
+                | Q(purpose__in=[Purpose.SUMMARIES, Purpose.BENCHMARKS], rights=[]),
             ),
             models.CheckConstraint(
                 name="consent_ends_after_it_begins",

@@ -141,6 +141,7 @@ _RIGHTS: Final[dict[str, list[list[Right]]]] = {
     Purpose.ADVICE: [[Right.READ], [Right.READ, Right.RECORD]],
     Purpose.RECORDS: [[Right.READ]],
     Purpose.SUMMARIES: [[]],
+    Purpose.BENCHMARKS: [[]],
 }
 
 

@@ -146,9 +146,26 @@ def test_a_consent_to_read_does_not_let_an_adviser_record(cast, gate):
     assert (refused.status_code, "consent does not let you" in refused.json()["detail"]) == (403, True)
 
 
-def test_consent_for_summaries_lets_nobody_read(gate):
-    assert gate.for_program("summaries").status_code == 201
+@pytest.mark.parametrize("purpose", ["summaries", "benchmarks"])
+def test_consent_to_be_counted_lets_nobody_read(gate, purpose):
+    given = gate.for_program(purpose)
+    assert (given.status_code, given.json()["rights"]) == (201, [])
     assert gate.sees("lead") == 404
+
+
+def test_consent_to_be_counted_for_one_purpose_counts_for_no_other(cast, gate):
+    from django.db import transaction
+
+    from records.access import consents_to_count, enter
+
+    gate.for_program("benchmarks")
+    with transaction.atomic():
+        enter(cast.lead.caller)
+        counted = {
+            purpose: consents_to_count(cast.lead.caller, cast.program.pk, purpose).count()
+            for purpose in ("summaries", "benchmarks")
+        }
+    assert counted == {"summaries": 0, "benchmarks": 1}
 
 
 def test_consent_for_records_lets_the_programs_leads_read_and_nothing_else(cast, gate):
