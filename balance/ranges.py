@@ -65,11 +65,12 @@ def range_of_cultivar(
 
     A range for one use, or for one form of canopy, holds only where that is said.
     """
-    holding = _default_ranges(measure).filter(use__in=["", use], canopy__in=["", canopy])
+    holding = default_ranges(measure).filter(use__in=["", use], canopy__in=["", canopy])
     return next(_most_particular(holding, cultivar, group), None)
 
 
-def _default_ranges(measure: str) -> QuerySet[BalanceRange]:
+def default_ranges(measure: str) -> QuerySet[BalanceRange]:
+    """Give the catalogue's ranges for a measure that hold unless another was chosen."""
     return BalanceRange.objects.filter(measure=measure, is_default=True, owner_farm=None, owner_program=None)
 
 

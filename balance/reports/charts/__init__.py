@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from balance.reports.charts.bands import Assigned
 from balance.reports.charts.drawing import NotInSubset, svg_of
-from balance.reports.charts.histograms import Centre, histogram
+from balance.reports.charts.histograms import Centre, histogram, histogram_of_bins
 from balance.reports.charts.pieces import Quantity
 from balance.reports.charts.seasons import SeasonPoint, over_seasons
 from balance.reports.charts.stacks import ShareRow, shares
@@ -21,6 +21,7 @@ __all__ = [
     "SeasonPoint",
     "ShareRow",
     "histogram",
+    "histogram_of_bins",
     "over_seasons",
     "shares",
     "svg_of",

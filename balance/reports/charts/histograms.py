@@ -76,7 +76,54 @@ def histogram(
     if not measured:
         return Chart(code, title, described, _empty(title, below, described, of))
     ticks = ticks_that_fit(*_ends(measured, centre, assigned), _STEPS_OF_TICKS, LEAST_PLOT, LABEL_SIZE)
-    bars = _bars(measured, ticks)
+    layers, up = _layers(_bars(measured, ticks), ticks, of, centre, assigned)
+    return Chart(code, title, described, specification(title, below, described, (plot_width(up), _HEIGHT), layers))
+
+
+def histogram_of_bins(
+    code: str, title: str, counts: Sequence[int], width: float, *, of: Quantity, open_end: bool, said: Sequence[str]
+) -> Chart:
+    """Build a histogram of values that were counted in bins of equal width from zero on.
+
+    Parameters
+    ----------
+    counts : sequence of int
+        Of each bin up to the last one that is shown; neighbours are put together where their counts would not fit
+        above the bars.
+    width : float
+        Of a bin [unit of ``of``].
+    open_end : bool
+        The last bin takes everything from its beginning on.
+    said : sequence of str
+        Sentences below the title after the number of values.
+    """
+    n = sum(counts)
+    below = [f"n = {n:,} {of.counted}.", *said]
+    described = f"Histogram. {of.title}. {' '.join(below)}"
+    if not n:
+        return Chart(code, title, described, _empty(title, below, described, of))
+    put = next(put for put in (1, 2, 4, 8, 16, 32, 64) if len(counts) / put <= _most_bars(max(counts)) or put == 64)
+    grouped = [sum(counts[first : first + put]) for first in range(0, len(counts), put)]
+    bars = [(_edge(bar * put * width), _edge((bar + 1) * put * width), many) for bar, many in enumerate(grouped)]
+    if open_end:
+        below.append(f"The last bar takes everything from {of.said(bars[-1][0])} on.")
+    described = f"Histogram. {of.title}. {' '.join(below)} " + " ".join(
+        f"{of.said(low, '')} to {of.said(high)}: {many}." for low, high, many in bars if many
+    )
+    ticks = ticks_that_fit(0.0, bars[-1][1], _STEPS_OF_TICKS, LEAST_PLOT, LABEL_SIZE)
+    layers, up = _layers(bars, ticks, of, None, None)
+    return Chart(code, title, described, specification(title, below, described, (plot_width(up), _HEIGHT), layers))
+
+
+def _most_bars(most: int) -> float:
+    return min(_MOST_BARS, LEAST_PLOT / (width_of(f"{most:,}", LABEL_SIZE) + 4))
+
+
+def _layers(
+    bars: Sequence[tuple[float, float, int]], ticks: Ticks, of: Quantity, centre: Centre | None,
+    assigned: Assigned | None,
+) -> tuple[list[Spec], Spec]:  # fmt: skip
+    """Give the layers of bars with what lies behind and above them, and the upright axis."""
     most = max(count for _, _, count in bars)
     across = quantitative(of.title, ticks, along=LEAST_PLOT)
     up = quantitative(of.counted.capitalize(), ticks_of(0, _HEADROOM * most, 4, whole=True), grid=True, along=_HEIGHT)
@@ -94,7 +141,7 @@ def histogram(
         ),
         *_centre_layers(centre, across),
     ]  # fmt: skip
-    return Chart(code, title, described, specification(title, below, described, (plot_width(up), _HEIGHT), layers))
+    return layers, up
 
 
 def _centre_said(centre: Centre, of: Quantity) -> str:
