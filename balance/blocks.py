@@ -35,7 +35,7 @@ class BlockTargets:
 
 
 def targets_of_block(
-    opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None, *, most: int | None = None
+    opened: OpenFarm, block: Block, season: int | None, rows: int | range | None = None, *, most: int | None = None
 ) -> BlockTargets:
     """Compute the target of every vine of a block for one season, and judge the counts that were left.
 
@@ -45,7 +45,7 @@ def targets_of_block(
         The block has too many vines to be answered at once.
     """
     chosen = season if season is not None else newest_season(opened, block)
-    walked = walk(opened, block, chosen, row_number, most=most)
+    walked = walk(opened, block, chosen, rows, most=most)
     default = resolve_for_block(opened.farm, block)
     formulas, formula_of = _formulas(default, walked)
     grown = seasons_grown(opened, block, walked.vines, chosen)

@@ -15,12 +15,14 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-from balance.packed import one_row, packed_ids, places_among
+from balance.packed import one_row, packed_column, packed_ids, places_among
 from records.access import OpenFarm
 from records.models import Block
 
 #: A vine planted in the season or in the two before it bears little or nothing yet: common practice, no source.
 YOUNG_SEASONS: Final = 3
+#: A plant that stands, one that is young by its newest event, and a place without one.
+PLANT_STATES: Final = ("standing", "young", "missing")
 
 #: Of two events of one season the later one counts.
 NEWEST_FIRST: Final = """
@@ -41,6 +43,12 @@ _COUNTS: Final = f"""{_NEWEST}
            count(*) FILTER (WHERE event = 'missing'),
            count(*) FILTER (WHERE event IN ('planted', 'replanted') AND season > %(season)s - %(young)s)
     FROM newest
+"""  # noqa: S608
+_STATES: Final = f"""{_NEWEST}
+    SELECT string_agg(uuid_send(vine_id), ''),
+           string_agg(int2send(CASE WHEN event = 'missing' THEN 2 ELSE 1 END::int2), '')
+    FROM newest
+    WHERE event = 'missing' OR (event IN ('planted', 'replanted') AND season > %(season)s - %(young)s)
 """  # noqa: S608
 _MISSING_BY_SEASON: Final = f"""
     SELECT asked.season, count(*)
@@ -113,6 +121,15 @@ def missing_by_season(opened: OpenFarm, block: Block, seasons: Sequence[int]) ->
 def missing_ids(opened: OpenFarm, block: Block, season: int) -> NDArray[np.uint8]:
     """Give the ids of the vines that are missing in a season, 16 bytes a row."""
     return packed_ids(*one_row(_IDS, _named(opened, block, season)))
+
+
+def plant_states(opened: OpenFarm, block: Block, season: int, vines: NDArray[np.uint8]) -> NDArray[np.str_]:
+    """Tell of each of these vines of a block, 16 bytes a row, whether it stands, is young, or is missing."""
+    ids, states = one_row(_STATES, _named(opened, block, season))
+    at = places_among(packed_ids(ids), vines)
+    told = np.zeros(len(vines), dtype=np.intp)
+    told[at[at >= 0]] = packed_column(states, ">i2", np.intp)[at >= 0]
+    return np.array(PLANT_STATES)[told]
 
 
 def missing_among(opened: OpenFarm, block: Block, season: int, vines: NDArray[np.uint8]) -> NDArray[np.bool_]:

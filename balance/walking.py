@@ -63,9 +63,9 @@ class Vines:
     def __len__(self) -> int:
         return len(self.ids)
 
-    def of_row(self, row_number: int) -> Vines:
-        """Give the vines of one row."""
-        own = self.row_numbers == row_number
+    def of_rows(self, rows: range) -> Vines:
+        """Give the vines of some rows that follow each other."""
+        own = (self.row_numbers >= rows.start) & (self.row_numbers < rows.stop)
         return Vines(
             self.ids[own],
             self.labels[own],
@@ -99,9 +99,9 @@ _keeping = Lock()
 
 
 def walk(
-    opened: OpenFarm, block: Block, season: int | None, row_number: int | None = None, *, most: int | None = None
+    opened: OpenFarm, block: Block, season: int | None, rows: int | range | None = None, *, most: int | None = None
 ) -> Walked:
-    """Give the vines of a block, or of one row of it, with the records of one season.
+    """Give the vines of a block, or of one row or some rows of it, with the records of one season.
 
     Raises
     ------
@@ -109,8 +109,8 @@ def walk(
         There are too many vines to be answered at once.
     """
     vines = _vines(opened, block)
-    if row_number is not None:
-        vines = vines.of_row(row_number)
+    if rows is not None:
+        vines = vines.of_rows(rows if isinstance(rows, range) else range(rows, rows + 1))
     most = MOST_VINES if most is None else most
     if len(vines) > most:
         raise NotValid.at(

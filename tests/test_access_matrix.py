@@ -269,6 +269,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(READ),
     ("POST", "api/v1/farms/{farm}/blocks/{block}/vines"): Case(MANAGE, body=lambda _: {"row_number": 1, "place": 999}),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-map"): Case(READ, query="season=2027&show=cordon"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/crop-load"): Case(READ, query="season=2026"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-size"): Case(READ, query="season=2027"),

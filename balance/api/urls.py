@@ -7,6 +7,7 @@ from balance.api.buds import block_bud_injury, bud_adjustments, bud_injury
 from balance.api.cordons import addresses as cordon_addresses
 from balance.api.crops import crop_addresses
 from balance.api.guesses import farm_pruner_calibration
+from balance.api.maps import vine_maps
 from balance.api.reports import addresses as report_addresses
 from balance.api.samples import (
     sample_plans,
@@ -64,5 +65,6 @@ urlpatterns = [
         sample_progress.SampleProgress.as_view(),
         name="block-sample-progress",
     ),
+    path("farms/<uuid:farm>/blocks/<uuid:block>/vine-map", vine_maps.VineMaps.as_view(), name="vine-map"),
     path("farms/<uuid:farm>/shrunken-means", shrunken_means.ShrunkenMeans.as_view(), name="shrunken-means"),
 ]
