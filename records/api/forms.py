@@ -20,7 +20,8 @@ CSV = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 SVG = "image/svg+xml"
 HTML = "text/html"
-MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX, "svg": SVG, "html": HTML}
+VEGA_LITE = "application/vnd.vegalite.v5+json"
+MEDIA = {"geojson": GEOJSON, "csv": CSV, "xlsx": XLSX, "svg": SVG, "html": HTML, "vega-lite": VEGA_LITE}
 
 
 class GeoJsonRenderer(BaseRenderer):
@@ -37,6 +38,13 @@ class GeoJsonRenderer(BaseRenderer):
         renderer_context: Mapping[str, Any] | None = None,
     ) -> Any:
         return renderers()[0]().render(data, accepted_media_type, renderer_context)
+
+
+class VegaLiteRenderer(GeoJsonRenderer):
+    """JSON under the media type of Vega-Lite 5: a chart with its data."""
+
+    media_type = VEGA_LITE
+    format = "vega-lite"
 
 
 class FileRenderer(BaseRenderer):

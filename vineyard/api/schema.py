@@ -30,6 +30,7 @@ TAGS: Final = {
     "sampling": "How many vines to weigh, which, and what their weights say of the rest.",
     "yield and thinning": "What the clusters will bring, and how many to leave.",
     "crop load and vine size": "Whether the crop and the wood of a vine were in balance, and how its size moves.",
+    "summaries": "What many vines, blocks and farms come to, kept current: for dashboards.",
     "reports": "Season-end reports, made in the background, and whom they are announced to.",
     "cordons": "Cordons to replace, followed from what was noticed to the arm that bears.",
     "imports": "Files of vines, taken in line by line.",
@@ -143,7 +144,8 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
     if method in {"post", "patch", "put"}:
         yield from ("too_slow", "conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
     of_a_block = "/blocks/{block}/" in path and operation["tags"] != ["blocks and vines"]
-    if of_a_block or operation.get("tags") == ["cordons"] or path.endswith(("/pruner-calibration", "/shrunken-means")):
+    computed = operation.get("tags") in (["cordons"], ["summaries"])
+    if of_a_block or computed or path.endswith(("/pruner-calibration", "/shrunken-means")):
         yield "not_valid"  # computed from records, of which there may be none, or more than are answered at once
     if method == "delete":
         yield "conflict"
