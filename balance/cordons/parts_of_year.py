@@ -5,7 +5,7 @@ A season is the calendar year of the harvest (see ``records.seasons``); its wint
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Final
 
 from balance.cordons.cases import season_on
@@ -27,6 +27,14 @@ def season_ahead(farm: Farm, day: date, part_of_year: str) -> int:
     """Give the season whose winter or summer it is, or else that of the next one."""
     gone = part_of_year == WINTER and part_of_year_of(farm, day) == SUMMER
     return season_on(farm, day) + gone
+
+
+def next_part_begins(farm: Farm, day: date) -> date:
+    """Give the first day after this one on which another part of the year begins on the farm."""
+    now, begins = part_of_year_of(farm, day), day
+    while part_of_year_of(farm, begins) == now:
+        begins = (begins.replace(day=1) + timedelta(days=31)).replace(day=1)
+    return begins
 
 
 def months_of(farm: Farm, season: int, part_of_year: str) -> str:

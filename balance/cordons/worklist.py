@@ -141,8 +141,7 @@ def worklist(opened: OpenFarm, wanted: Wanted) -> Worklist:
         There are too many cases to be answered at once.
     """
     found = _cases(opened, wanted)
-    plants = plants_of(opened, wanted.season, [case.vine_id for case in found])
-    cases = [case for case in found if case.vine_id not in plants or plants[case.vine_id].stood_on(case.noticed_on)]
+    cases = _on_standing_vines(opened, wanted, found)
     minutes = _minutes(opened)
     works = [
         Work(case, task, minutes(case.block_id, task.code), _because(case))
@@ -152,6 +151,21 @@ def worklist(opened: OpenFarm, wanted: Wanted) -> Worklist:
     ]
     proposed, without = _proposed(opened, wanted, minutes) if wanted.task in {None, DECIDE} else ([], "")
     return Worklist(sorted([*works, *proposed], key=_KEYS[wanted.order]), len(found) - len(cases), without)
+
+
+def asks_for_work(opened: OpenFarm, wanted: Wanted) -> bool:
+    """Tell whether any case asks for work; what the thresholds would propose counts for nothing before it is a case."""
+    try:
+        found = _cases(opened, wanted)
+    except NotValid:  # too many to be listed at once, which is an answer, too
+        return True
+    return any(_tasks(opened.farm, case, wanted) for case in _on_standing_vines(opened, wanted, found))
+
+
+def _on_standing_vines(opened: OpenFarm, wanted: Wanted, cases: list[Case]) -> list[Case]:
+    """Leave out cases whose vine is missing, or was replaced by a younger one."""
+    plants = plants_of(opened, wanted.season, [case.vine_id for case in cases])
+    return [case for case in cases if case.vine_id not in plants or plants[case.vine_id].stood_on(case.noticed_on)]
 
 
 def _proposed(opened: OpenFarm, wanted: Wanted, minutes: Minutes) -> tuple[list[Work], str]:

@@ -10,11 +10,12 @@ import uuid
 
 from django.conf import settings
 
-from balance.models import Report, ReportSchedule, WebhookDelivery, WebhookEndpoint
+from balance.models import Report, ReportSchedule, WebhookDelivery
 from balance.reports import mailing
 from balance.reports.asking import KIND
 from balance.reports.models import Event
 from balance.reports.webhooks import delivering as _delivering  # noqa: F401 - registers its kind of job
+from balance.reports.webhooks.alarms import wanting
 from balance.reports.webhooks.endpoints import message_of, queue_message
 from records.models import Job
 from records.models.jobs import JobState
@@ -41,11 +42,8 @@ def _tell_receivers(report: Report, event: str, state: str) -> None:
     """Queue one message to each receiver that wants this event, unless it was told before."""
     told = WebhookDelivery.objects.for_farm(report.farm_id).filter(event=event, about=report.pk)
     known = set(told.values_list("endpoint_id", flat=True))
-    wanting = WebhookEndpoint.objects.for_farm(report.farm_id).filter(
-        removed_at=None, disabled_at=None, events__contains=[event]
-    )
     data = {"farm": str(report.farm_id), "report": str(report.pk), "season": report.season, "state": str(state)}
-    for endpoint in wanting:
+    for endpoint in wanting(report.farm_id, event):
         if endpoint.pk not in known:
             queue_message(endpoint, event, report.pk, message_of(event, data))
 

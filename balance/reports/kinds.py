@@ -7,3 +7,5 @@ from __future__ import annotations
 
 from balance.reports import making as _making  # noqa: F401 - registers its kind, and those of what is announced
 from balance.reports import schedules as _schedules  # noqa: F401 - registers its kind
+from balance.reports.webhooks import summary_changes as _summary_changes  # noqa: F401 - registers its kind
+from balance.reports.webhooks import worklist_due as _worklist_due  # noqa: F401 - registers its kind

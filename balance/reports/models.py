@@ -36,6 +36,8 @@ class Event(models.TextChoices):
 
     REPORT_READY = "report.ready", "a report is ready"
     REPORT_FAILED = "report.failed", "a report could not be made"
+    SEASON_SUMMARY_CHANGED = "season_summary.changed", "records that the summaries of some seasons rest on changed"
+    WORKLIST_DUE = "worklist.due", "a winter or summer has begun in which cases of cordons ask for work"
 
 
 #: Of one farm; who wants more takes one away first.
@@ -226,6 +228,9 @@ class WebhookEndpoint(FarmOwned):
     api_key = models.ForeignKey(
         ApiKey, null=True, blank=True, on_delete=models.SET_NULL, related_name="+", db_index=False
     )
+    told_versions = models.JSONField(
+        null=True, blank=True, help_text="By season, the versions of its summaries when it was told of them last."
+    )
     failing_since = models.DateTimeField(null=True, blank=True)
     disabled_at = models.DateTimeField(null=True, blank=True)
     disabled_because = models.CharField(max_length=400, blank=True)
@@ -259,7 +264,7 @@ class WebhookDelivery(FarmOwned):
         WebhookEndpoint, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
     )
     event = models.CharField(max_length=40, choices=Event.choices)
-    about = models.UUIDField(help_text="The report, for an event of reports.")
+    about = models.UUIDField(help_text="The report, or an id of what else happened.")
     payload = models.JSONField()
     state = models.CharField(max_length=10, choices=DeliveryState.choices, default=DeliveryState.WAITING)
     attempts = models.PositiveSmallIntegerField(default=0)

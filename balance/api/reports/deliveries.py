@@ -50,14 +50,18 @@ class MessageDataOut(serializers.Serializer[dict[str, Any]]):
 
     farm = serializers.UUIDField()
     report = serializers.UUIDField(required=False)
-    season = serializers.IntegerField(required=False, help_text="Harvest year.")
+    season = serializers.IntegerField(required=False, help_text="Harvest year, of a report or a worklist.")
+    seasons = serializers.ListField(
+        child=serializers.IntegerField(), required=False, help_text="Harvest years whose summaries changed."
+    )
+    part_of_year = serializers.CharField(required=False, help_text="Of the worklist that is due: winter or summer.")
     state = serializers.CharField(required=False, help_text="Of the report: succeeded or failed.")
 
 
 class MessageOut(serializers.Serializer[dict[str, Any]]):
     """A message as it is sent."""
 
-    type = serializers.CharField(help_text="report.ready, report.failed or test.")
+    type = serializers.CharField(help_text="One of the events that a receiver is told of, or test.")
     timestamp = serializers.DateTimeField(help_text="When it happened.")
     data = MessageDataOut()  # type: ignore[assignment] # a member of the standard; DRF takes fields off the class
 

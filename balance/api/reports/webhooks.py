@@ -1,4 +1,4 @@
-"""Receivers of webhooks: what is announced about a farm's reports, and to where."""
+"""Receivers of webhooks: what is announced of a farm, and to where."""
 
 from __future__ import annotations
 
@@ -45,12 +45,20 @@ _URL_SAYS: Final = (
 )
 
 
+_EVENTS_SAY: Final = (
+    "What it is told of. report.ready, report.failed: a report is made, or cannot be. season_summary.changed: records "
+    "that the summaries of these seasons rest on changed; at most one message in five minutes, with every season of "
+    "which that is so since the last. worklist.due: a winter or summer has begun on the farm, and its cases of cordons "
+    "ask for work in it; once. There may be more in later versions."
+)
+
+
 def _events(**how: Any) -> serializers.ListField:
     return serializers.ListField(
         child=serializers.ChoiceField(choices=Event.choices),
         min_length=1,
         max_length=len(Event),
-        help_text="What it is told of.",
+        help_text=_EVENTS_SAY,
         **how,
     )
 
@@ -78,7 +86,7 @@ class WebhookEndpointChange(StrictSerializer):
 class WebhookEndpointOut(serializers.ModelSerializer[WebhookEndpoint]):
     """A receiver, without its secret."""
 
-    events = serializers.ListField(child=serializers.CharField(), read_only=True, help_text="What it is told of.")
+    events = serializers.ListField(child=serializers.CharField(), read_only=True, help_text=_EVENTS_SAY)
     made_by = serializers.UUIDField(
         source="made_by_id", read_only=True, help_text="Who made it; once they may not manage the farm, it ends."
     )
@@ -144,7 +152,7 @@ class WebhookEndpoints(FarmView):
         tags=["reports"],
         examples=[
             OpenApiExample(
-                "For both events",
+                "For both events of reports",
                 value={name: ENDPOINT_EXAMPLE[name] for name in ("url", "events")},
                 request_only=True,
             ),

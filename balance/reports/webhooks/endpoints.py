@@ -14,8 +14,10 @@ from django.utils import timezone
 
 from balance.models import WebhookDelivery, WebhookEndpoint
 from balance.reports.errands import queue_try
-from balance.reports.models import MOST_ENDPOINTS, DeliveryState
+from balance.reports.models import MOST_ENDPOINTS, DeliveryState, Event
+from balance.reports.webhooks.alarms import keep_worklist_alarm
 from balance.reports.webhooks.places import place_of_url
+from balance.summaries.versions import versions_of
 from records.access import OpenFarm, Right, hold
 from records.errors import Conflict, NotFound, Stale
 
@@ -62,6 +64,7 @@ def make_endpoint(opened: OpenFarm, url: str, events: Iterable[str]) -> WebhookE
         farm=opened.farm, url=url, secret=_new_secret(), events=sorted(set(events)), made_by=opened.caller.person,
         api_key=opened.caller.key,
     )  # fmt: skip
+    _begin(opened, made)
     made.refresh_from_db()
     return made
 
@@ -79,6 +82,7 @@ def change_endpoint(
         The address is none that messages may go to.
     """
     endpoint = _held(opened, endpoint_id, version)
+    told_before = _is_told_of_summaries(endpoint)
     changed: dict[str, Any] = {}
     if "url" in wanted:
         place_of_url(wanted["url"])
@@ -93,6 +97,7 @@ def change_endpoint(
     if wanted.get("enabled") is False and endpoint.disabled_at is None:
         disable(endpoint, _BY_HAND)
     endpoint.refresh_from_db()
+    _begin(opened, endpoint, told_before=told_before)
     return endpoint
 
 
@@ -101,6 +106,19 @@ def remove_endpoint(opened: OpenFarm, endpoint_id: uuid.UUID, *, version: int | 
     endpoint = _held(opened, endpoint_id, version)
     _update(endpoint, removed_at=timezone.now(), secret="")
     _end_what_waits(endpoint, "The receiver was removed.")
+    keep_worklist_alarm(opened.farm)
+
+
+def _begin(opened: OpenFarm, endpoint: WebhookEndpoint, *, told_before: bool = False) -> None:
+    """Begin with what a receiver is told of beside reports, as the farm stands now; or end it with the last one."""
+    if _is_told_of_summaries(endpoint) and not told_before:
+        rows = WebhookEndpoint.objects.for_farm(opened.farm).filter(pk=endpoint.pk)
+        rows.update(told_versions=versions_of(opened.farm.pk))
+    keep_worklist_alarm(opened.farm)
+
+
+def _is_told_of_summaries(endpoint: WebhookEndpoint) -> bool:
+    return endpoint.disabled_at is None and Event.SEASON_SUMMARY_CHANGED in endpoint.events
 
 
 def disable(endpoint: WebhookEndpoint, because: str) -> None:
@@ -157,7 +175,7 @@ def send_again(opened: OpenFarm, endpoint_id: uuid.UUID, delivery_id: uuid.UUID)
         raise NotFound
     if delivery.state != DeliveryState.WAITING:
         if delivery.attempts >= MOST_SENDINGS:
-            raise Conflict(f"The message was sent {delivery.attempts} times. Read the report itself instead.")
+            raise Conflict(f"The message was sent {delivery.attempts} times. Read what it tells of instead.")
         WebhookDelivery.objects.for_farm(opened.farm).filter(pk=delivery.pk).update(
             state=DeliveryState.WAITING, next_attempt_at=Now(), version=F("version") + 1, changed_at=Now()
         )
@@ -174,6 +192,7 @@ def _in_use(endpoint: WebhookEndpoint) -> WebhookEndpoint:
 
 def _held(opened: OpenFarm, endpoint_id: uuid.UUID, version: int | None) -> WebhookEndpoint:
     opened.require(Right.MANAGE)
+    hold(opened)  # before the receiver, as where one is made
     endpoint = endpoints_of(opened).select_for_update(of=("self",)).filter(pk=endpoint_id).first()
     if endpoint is None:
         raise NotFound

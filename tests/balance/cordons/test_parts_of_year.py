@@ -8,7 +8,7 @@ import pytest
 
 from balance.cordons.cases import season_on
 from balance.cordons.days import day_on
-from balance.cordons.parts_of_year import months_of, part_of_year_of, season_ahead
+from balance.cordons.parts_of_year import months_of, next_part_begins, part_of_year_of, season_ahead
 from records.models import Farm
 
 NORTH = Farm(name="A", hemisphere="north", time_zone="America/New_York")
@@ -55,3 +55,19 @@ def test_without_a_season_it_is_the_one_that_is_or_comes_next(farm, day, part, s
 def test_the_day_is_the_farms_own():
     now = datetime(2026, 10, 31, 20, tzinfo=UTC)
     assert (day_on(NORTH, now), day_on(SOUTH, now)) == (date(2026, 10, 31), date(2026, 11, 1))
+
+
+@pytest.mark.parametrize(
+    ("farm", "day", "begins"),
+    [
+        (NORTH, date(2026, 9, 10), date(2026, 11, 1)),
+        (NORTH, date(2026, 10, 31), date(2026, 11, 1)),
+        (NORTH, date(2026, 11, 1), date(2027, 5, 1)),
+        (SOUTH, date(2026, 11, 1), date(2027, 5, 1)),
+        (SOUTH, date(2027, 5, 31), date(2027, 11, 1)),
+    ],
+)
+def test_the_next_part_begins_on_the_first_of_a_month(farm, day, begins):
+    assert next_part_begins(farm, day) == begins
+    assert part_of_year_of(farm, begins) != part_of_year_of(farm, day)
+    assert part_of_year_of(farm, begins - timedelta(days=1)) == part_of_year_of(farm, day)
