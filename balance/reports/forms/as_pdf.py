@@ -22,6 +22,9 @@ from balance.reports.forms.letters import FONTS
 from balance.reports.forms.pages import pages_of
 
 _TEMPLATE: Final = Path(__file__).with_name("report.typ")
+#: The template is parsed once; only the files of data beside it are new for each report.  Data in ``sys.inputs`` would
+#: be part of typst's library, and so of every key under which it remembers what it has set.
+_MAIN: Final = f'#include "{_TEMPLATE.name}"'.encode()
 #: Accessible (ISO 14289-1) and made to be kept (ISO 19005-2, level a).
 STANDARDS: Final = ("ua-1", "a-2a")
 #: typst's compiler is one at a time.
@@ -49,12 +52,12 @@ def render(document: dict[str, Any], pages: Callable[..., dict[str, Any]] = page
 
 
 def _set(document: dict[str, Any], pages: dict[str, Any], standards: tuple[str, ...]) -> bytes:
-    data = orjson.dumps(pages).decode()
+    foot = {name: pages[name] for name in ("foot", "moment", "version", "code")}
     taken_at = datetime.fromisoformat(document["taken_at"])
     with _ONE_AT_A_TIME:
         made: bytes = _compiler().compile(
+            {"main.typ": _MAIN, "data.json": orjson.dumps(pages), "foot.json": orjson.dumps(foot)},
             format="pdf",
-            sys_inputs={"data": data},
             pdf_standards=list(standards),
             timestamp=int(taken_at.astimezone(UTC).timestamp()),
         )
@@ -67,4 +70,4 @@ def _compiler() -> Any:
     os.environ.setdefault("RAYON_NUM_THREADS", "1")
     import typst  # noqa: PLC0415 - see above
 
-    return typst.Compiler(str(_TEMPLATE), root=str(_TEMPLATE.parent), font_paths=[str(FONTS)], ignore_system_fonts=True)
+    return typst.Compiler(root=str(_TEMPLATE.parent), font_paths=[str(FONTS)], ignore_system_fonts=True)

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from balance.reports.charts import svg_of
 from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UNDER
+from balance.reports.forms.chart_labels import parted
 from balance.reports.forms.columns import MANY_COLUMNS, rooms_of
 from balance.reports.forms.glossary import GLOSSARY
 from balance.reports.forms.letters import footing, shown
@@ -214,7 +215,7 @@ def _row(row: Sequence[str], rooms: Sequence[int], letters: _Letters) -> Plain:
 
 
 def _chart(chart: Plain, letters: _Letters) -> Plain:
-    return {"svg": svg_of(chart["spec"]), "alt": letters.words(chart["description"], 3000)}
+    return {**parted(svg_of(chart["spec"])), "alt": letters.words(chart["description"], 3000)}
 
 
 def _source(source: Plain, letters: _Letters) -> list[str]:
