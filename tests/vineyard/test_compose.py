@@ -29,7 +29,37 @@ def test_it_is_valid_by_the_compose_specification():
 
 
 def test_it_runs_the_five_parts_and_a_migration(compose):
-    assert set(compose["services"]) == {"database", "broker", "migrate", "web", "worker", "scheduler"}
+    unasked = {name for name, service in compose["services"].items() if "profiles" not in service}
+    assert unasked == {"database", "broker", "migrate", "web", "worker", "scheduler"}
+
+
+def test_a_replica_comes_only_where_it_is_asked_for(compose):
+    asked_for = {name: service["profiles"] for name, service in compose["services"].items() if "profiles" in service}
+    assert asked_for == {"replica": ["replica"]}
+    needs = {name for service in compose["services"].values() for name in service.get("depends_on", {})}
+    assert "replica" not in needs
+
+
+def test_with_the_lines_that_are_marked_replica_the_api_reads_from_it():
+    """Uncommented, they are valid, and what they refer to is defined."""
+    text = re.sub(r"^( *)# ?(.*  # replica)$", r"\1\2", FILE.read_text(), flags=re.MULTILINE)
+    with_it = yaml.safe_load(text)
+    web = with_it["services"]["web"]
+    assert web["environment"]["REPLICA_DATABASE_URL_FILE"] == "/run/secrets/replica_database_url"
+    assert "REPLICA_DATABASE_URL" in env.DECLARED
+    assert set(web["secrets"]) - set(yaml.safe_load(FILE.read_text())["services"]["web"]["secrets"]) == {
+        "replica_database_url"
+    }
+    assert "replica_database_url" in with_it["secrets"]
+
+
+def test_the_standby_has_room_for_as_many_connections_as_the_primary(compose):
+    """With fewer it does not start (PostgreSQL's manual, hot standby)."""
+    said = [
+        re.findall(r"max_connections=(\d+)", str(compose["services"][name]["command"]))
+        for name in ("database", "replica")
+    ]
+    assert said[0] == said[1] != []
 
 
 @pytest.mark.parametrize("kind", ["networks", "volumes", "secrets", "configs"])

@@ -67,6 +67,11 @@ def test_a_bad_setting_stops_the_start_with_a_sentence(changed, words):
     assert "Traceback" not in ended.stderr
 
 
+def test_a_replica_is_a_database_of_its_own_where_one_is_named():
+    assert "'replica'" not in start().stdout
+    assert "'replica'" in start(REPLICA_DATABASE_URL="postgresql://app@elsewhere/vineyard").stdout
+
+
 def test_a_secret_may_be_kept_in_a_file(tmp_path):
     (tmp_path / "key").write_text("y" * 50 + "\n")
     assert start(SECRET_KEY=None, SECRET_KEY_FILE=str(tmp_path / "key")).returncode == 0
