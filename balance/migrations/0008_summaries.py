@@ -23,7 +23,7 @@ class Migration(migrations.Migration):
             name='BlockSeasonMark',
             fields=[
                 ('pk', models.CompositePrimaryKey('farm', 'block', 'season', 'written_by', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('season', models.PositiveSmallIntegerField(help_text='0 stands for every season.')),
+                ('season', models.PositiveSmallIntegerField(help_text='0 stands for every season; see PAIRS_OF.')),
                 ('written_by', models.BigIntegerField(help_text='The number of the transaction.')),
                 ('marked_at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
                 ('block', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.block')),

@@ -12,11 +12,10 @@ from records.kinds import KINDS
 
 _OPEN: Final = "SELECT farm_id, array_agg(DISTINCT block_id) FROM block_season_mark WHERE farm_id = ANY(%s) GROUP BY 1"
 _SETTLE: Final = "SELECT settle_blocks(%s, %s, true)"
-#: The seasons that a farm's records and cases tell of; dormant records also count for the crop before them.
+#: The seasons that a farm's records and cases tell of.
 _SEASONS: Final = " UNION ".join(
     [
         *(f"SELECT block_id, season FROM {name} WHERE farm_id = %(farm)s" for name in KINDS),  # noqa: S608 - joined from constants
-        "SELECT block_id, season - 1 FROM dormant_record WHERE farm_id = %(farm)s",
         "SELECT block_id, step_season FROM cordon_case WHERE farm_id = %(farm)s",
         "SELECT block_id, season FROM block_season WHERE farm_id = %(farm)s",
     ]

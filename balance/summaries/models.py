@@ -107,6 +107,8 @@ class BlockSeason(FarmOwned):
 
 #: Stands for every season of a block: who changes the block or a vine changes all of them.
 EVERY_SEASON = 0
+#: Added to a season whose crops of single vines have new prunings on their other side; nothing else of it changed.
+PAIRS_OF = 10_000
 
 
 class BlockSeasonMark(models.Model):
@@ -115,7 +117,7 @@ class BlockSeasonMark(models.Model):
     pk = models.CompositePrimaryKey("farm", "block", "season", "written_by")
     farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+", db_index=False, db_constraint=False)
     block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+", db_index=False, db_constraint=False)
-    season = models.PositiveSmallIntegerField(help_text="0 stands for every season.")
+    season = models.PositiveSmallIntegerField(help_text="0 stands for every season; see PAIRS_OF.")
     written_by = models.BigIntegerField(help_text="The number of the transaction.")
     marked_at = models.DateTimeField(db_default=Now())
 

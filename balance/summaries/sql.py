@@ -3,9 +3,9 @@
 A change of a record leaves a mark for its block and season, in the same transaction.  Just before that transaction is
 committed, the blocks it marked are summed up anew from their records.  Two transactions that change one block at once
 must not sum it up beside each other, or each would miss what the other wrote: one lock a block, taken only then.  Who
-does not get it at once waits for nobody: the mark stays and is committed, and whoever reads (``settle`` in
-``balance.summaries.keeping``) or writes next sums up.  So a reader finds either no mark and a row that is exact, or a
-mark that says otherwise.
+does not get it at once, or comes a moment after another, waits for nobody: the mark stays and is committed, and whoever
+reads (``settle`` in ``balance.summaries.keeping``) or writes next sums up.  So a reader finds either no mark and a row
+that is exact, or a mark that says otherwise.
 """
 
 from __future__ import annotations
@@ -19,60 +19,85 @@ QUANTILES: Final = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 #: Width of a bin of weights [kg], and how many there are; the last one takes everything heavier.
 BIN_KG: Final = 0.125
 BINS: Final = 65
+#: Who writes to a block that was summed up less than this ago leaves its mark to the next one: a thousand weighings a
+#: second need not each read the block again.
+PAUSE_MS: Final = 250
 
 _SHARES: Final = "ARRAY[0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95]::float8[]"
 
-#: The rule of ``balance.formulas.targets`` in SQL; ``checking`` holds it to the formulas themselves.
+#: The rule of ``balance.formulas.targets`` in SQL, in the same floating numbers; ``checking`` holds it to the formulas.
+#: Each ``OFFSET 0`` has what stands below it computed once; without, a status is worked out for every count of it.
+#: Statuses: 0 ok, 1 no formula, 2 in training, 3 not weighed, 4 below the formula's range, 5 above it.
 _WEIGHED: Final = f"""
-    SELECT count(*), count(w), count(*) FILTER (WHERE w = 0),
-           count(*) FILTER (WHERE w IS NOT NULL AND scale IS NULL), count(guess),
+    SELECT count(*), count(w), count(*) FILTER (WHERE w = 0), count(w) FILTER (WHERE scale IS NULL), count(guess),
            sum(w), avg(w), stddev_samp(w), min(w), max(w), percentile_cont({_SHARES}) WITHIN GROUP (ORDER BY w),
            array_agg(w) FILTER (WHERE w IS NOT NULL),
-           count(nodes), sum(nodes), count(*) FILTER (WHERE status = 'below'),
-           count(*) FILTER (WHERE status = 'above'), count(*) FILTER (WHERE status = 'young'),
-           count(*) FILTER (WHERE status = 'no formula' AND w IS NOT NULL),
-           count(kept), sum(kept), count(kept - nodes),
-           count(*) FILTER (WHERE kept - nodes > tolerance), count(*) FILTER (WHERE nodes - kept > tolerance),
-           sum(kept - nodes), sum(tolerance) FILTER (WHERE kept - nodes IS NOT NULL)
+           count(nodes), sum(nodes), count(*) FILTER (WHERE status = 4), count(*) FILTER (WHERE status = 5),
+           count(*) FILTER (WHERE status = 2), count(w) FILTER (WHERE status = 1),
+           count(kept), sum(kept), count(difference),
+           count(*) FILTER (WHERE difference > tolerance), count(*) FILTER (WHERE -difference > tolerance),
+           sum(difference), sum(tolerance) FILTER (WHERE difference IS NOT NULL)
     INTO now.records, now.weighed, now.zero_weights, now.without_resolution, now.guessed,
          now.weight_sum, now.weight_mean, now.weight_deviation, now.weight_least, now.weight_most, now.weight_quantiles,
          weights,
          now.targets, now.target_sum, now.below_range, now.above_range, now.in_training, now.without_formula,
          now.counted, now.kept_sum, now.judged, now.too_many, now.too_few, now.difference_sum, now.tolerance_sum
     FROM (
-        SELECT w, scale, guess, kept, status, tolerance,
-               CASE WHEN status = 'ok' THEN least(greatest(ceil(unrounded - 0.5), fewest), most) END AS nodes
+        SELECT w, scale, guess, kept, status, tolerance, nodes, kept - nodes AS difference
         FROM (
-            SELECT *,
-                   CASE WHEN formula IS NULL THEN 'no formula' WHEN grown < 3 THEN 'young'
-                        WHEN units IS NULL AND (holds_from IS NOT NULL OR highest_units IS NOT NULL) THEN 'not weighed'
-                        WHEN units < holds_from THEN 'below' WHEN units > highest_units THEN 'above'
-                        ELSE 'ok' END AS status,
-                   round(CASE kind WHEN 'fixed' THEN first_nodes WHEN 'per_unit' THEN further_nodes * units
-                                   ELSE first_nodes + further_nodes * (units - 1) END, 6) AS unrounded,
-                   greatest(1, coalesce(ceil(round(scale / weight_unit_kg * further_nodes, 6)), 1)) AS tolerance
+            SELECT w, scale, guess, kept, status, tolerance,
+                   CASE WHEN status = 0 THEN least(greatest(ceil(round(
+                       CASE kind WHEN 'fixed' THEN first_nodes WHEN 'per_unit' THEN further_nodes * units
+                                 ELSE first_nodes + further_nodes * (units - 1) END * 1e6) / 1e6 - 0.5),
+                       fewest), most) END AS nodes
             FROM (
-                SELECT trim_scale(d.pruning_weight_kg)::float8 AS w, d.scale_resolution_kg AS scale,
-                       d.guessed_weight_kg AS guess, d.nodes_retained AS kept,
-                       f.id AS formula, f.kind, f.first_nodes, f.further_nodes, f.weight_unit_kg, f.highest_units,
-                       CASE WHEN f.lowest_units IS NOT NULL THEN f.lowest_units WHEN f.kind <> 'fixed' THEN 1
-                            END AS holds_from,
-                       round(d.pruning_weight_kg / f.weight_unit_kg, 6) AS units,
-                       least(f.maximum_nodes, its.maximum_nodes) AS most,
-                       greatest(f.minimum_nodes, its.minimum_nodes) AS fewest,
-                       a_season - coalesce(p.season, coalesce(v.year_planted, its.year_planted) + its.later) AS grown
-                FROM dormant_record d
-                LEFT JOIN vine v ON v.farm_id = a_farm AND v.id = d.vine_id
-                LEFT JOIN pruning_formula f ON f.id = coalesce(v.pruning_formula_id, its.formula)
-                LEFT JOIN (SELECT vine_id, max(season) AS season FROM vine_event
-                           WHERE farm_id = a_farm AND block_id = a_block AND season <= a_season
-                             AND event IN ('planted', 'replanted') AND withdrawn_at IS NULL
-                           GROUP BY vine_id) p ON p.vine_id = d.vine_id
-                WHERE d.farm_id = a_farm AND d.block_id = a_block AND d.season = a_season AND d.withdrawn_at IS NULL
-            ) AS records
-        ) AS looked_at
-    ) AS told;
+                SELECT *,
+                       CASE WHEN formula IS NULL THEN 1 WHEN grown < 3 THEN 2
+                            WHEN units IS NULL AND (holds_from IS NOT NULL OR highest_units IS NOT NULL) THEN 3
+                            WHEN units < holds_from THEN 4 WHEN units > highest_units THEN 5 ELSE 0 END AS status,
+                       coalesce(greatest(1, ceil(round(scale / unit_kg * further_nodes * 1e6) / 1e6)), 1) AS tolerance
+                FROM (%s OFFSET 0) AS records
+                OFFSET 0
+            ) AS looked_at
+            OFFSET 0
+        ) AS told
+        OFFSET 0
+    ) AS held;
 """  # noqa: S608 - joined from constants
+_MEASURED: Final = """trim_scale(d.pruning_weight_kg)::float8 AS w, trim_scale(d.scale_resolution_kg)::float8 AS scale,
+                           d.guessed_weight_kg AS guess, d.nodes_retained AS kept"""
+_OF_THE_WINTER: Final = """
+                      d.farm_id = a_farm AND d.block_id = a_block AND d.season = a_season AND d.withdrawn_at IS NULL"""
+#: Where no vine has a formula or a year of its own, nothing is looked up for each.
+_ALIKE: Final = f"""
+                    SELECT *, round(w / its.unit_kg * 1e6) / 1e6 AS units, its.formula, its.kind, its.first_nodes,
+                           its.further_nodes, its.unit_kg, its.holds_from, its.highest_units, its.fewest, its.most,
+                           a_season - its.planted AS grown
+                    FROM (SELECT {_MEASURED} FROM dormant_record d WHERE {_OF_THE_WINTER} OFFSET 0) AS measured"""  # noqa: S608 - joined from constants
+_EACH: Final = f"""
+                    SELECT *, round(w / unit_kg * 1e6) / 1e6 AS units
+                    FROM (
+                        SELECT {_MEASURED},
+                               f.id AS formula, f.kind, f.first_nodes::float8, f.further_nodes::float8,
+                               f.weight_unit_kg::float8 AS unit_kg, {{holds_from}} AS holds_from,
+                               f.highest_units::float8, greatest(f.minimum_nodes, its.minimum_nodes)::float8 AS fewest,
+                               least(f.maximum_nodes, its.maximum_nodes)::float8 AS most,
+                               a_season - coalesce(p.season, v.year_planted + its.later, its.planted) AS grown
+                        FROM dormant_record d
+                        LEFT JOIN (SELECT id, pruning_formula_id, year_planted FROM vine
+                                   WHERE farm_id = a_farm AND block_id = a_block) v ON v.id = d.vine_id
+                        LEFT JOIN pruning_formula f ON f.id = coalesce(v.pruning_formula_id, its.formula)
+                        LEFT JOIN (SELECT vine_id, max(season) AS season FROM vine_event
+                                   WHERE farm_id = a_farm AND block_id = a_block AND season <= a_season
+                                     AND event IN ('planted', 'replanted') AND withdrawn_at IS NULL
+                                   GROUP BY vine_id) p ON p.vine_id = d.vine_id
+                        WHERE {_OF_THE_WINTER}
+                        OFFSET 0
+                    ) AS measured"""  # noqa: S608 - joined from constants
+#: Without a limit of its own, a formula holds from one unit of weight, but for a fixed number.
+_HOLDS_FROM: Final = (
+    "(CASE WHEN f.lowest_units IS NOT NULL THEN f.lowest_units WHEN f.kind <> 'fixed' THEN 1 END)::float8"
+)
 
 _HARVESTED: Final = f"""
     SELECT coalesce(sum(n), 0), coalesce(bool_or(scope = 'block'), false),
@@ -188,46 +213,60 @@ DECLARE
     reach float8;
     slack float8;
 BEGIN
-    SELECT coalesce(b.pruning_formula_id, f.pruning_formula_id, (
-               SELECT p.id FROM pruning_formula p
-               WHERE p.is_default AND (p.cultivar_id = b.cultivar_id
-                     OR (p.cultivar_id IS NULL AND p.group_id = coalesce(c.group_id, b.cultivar_group_id)))
-               ORDER BY p.cultivar_id IS NULL, p.id LIMIT 1)) AS formula,
-           b.year_planted, b.minimum_nodes, b.maximum_nodes,
-           CASE WHEN f.hemisphere = 'south' THEN 1 ELSE 0 END AS later
+    SELECT b.year_planted + CASE WHEN o.hemisphere = 'south' THEN 1 ELSE 0 END AS planted,
+           CASE WHEN o.hemisphere = 'south' THEN 1 ELSE 0 END AS later, b.minimum_nodes, b.maximum_nodes,
+           f.id AS formula, f.kind, f.first_nodes::float8, f.further_nodes::float8, f.weight_unit_kg::float8 AS unit_kg,
+           {_HOLDS_FROM} AS holds_from, f.highest_units::float8,
+           greatest(f.minimum_nodes, b.minimum_nodes)::float8 AS fewest,
+           least(f.maximum_nodes, b.maximum_nodes)::float8 AS most,
+           EXISTS (SELECT FROM vine WHERE farm_id = a_farm AND block_id = a_block
+                   AND (pruning_formula_id IS NOT NULL OR year_planted IS NOT NULL))
+           OR EXISTS (SELECT FROM vine_event WHERE farm_id = a_farm AND block_id = a_block AND season <= a_season
+                      AND event IN ('planted', 'replanted') AND withdrawn_at IS NULL) AS vines_differ
     INTO its
-    FROM block b JOIN farm f ON f.id = b.farm_id LEFT JOIN cultivar c ON c.code = b.cultivar_id
+    FROM block b JOIN farm o ON o.id = b.farm_id LEFT JOIN cultivar c ON c.code = b.cultivar_id
+    LEFT JOIN pruning_formula f ON f.id = coalesce(b.pruning_formula_id, o.pruning_formula_id, (
+        SELECT p.id FROM pruning_formula p
+        WHERE p.is_default AND (p.cultivar_id = b.cultivar_id
+              OR (p.cultivar_id IS NULL AND p.group_id = coalesce(c.group_id, b.cultivar_group_id)))
+        ORDER BY p.cultivar_id IS NULL, p.id LIMIT 1))
     WHERE b.farm_id = a_farm AND b.id = a_block;
     IF NOT FOUND THEN RETURN; END IF;
     now.far_out_weights := 0; now.pairs := 0; now.vines_picked := 0;
     {_PLACES}
-    {_WEIGHED}
+    IF its.vines_differ THEN
+        {_WEIGHED % _EACH.format(holds_from=_HOLDS_FROM)}
+    ELSE
+        {_WEIGHED % _ALIKE}
+    END IF;
     IF now.weighed > 0 THEN
-        SELECT array_agg(n ORDER BY bin) INTO now.weight_bins FROM (
-            SELECT bin, count(weight) AS n
-            FROM generate_series(0, {BINS - 1}) AS bin
-            LEFT JOIN unnest(weights) AS weight ON least(floor(weight / {BIN_KG})::int, {BINS - 1}) = bin
-            GROUP BY bin) AS bins;
+        SELECT array_agg(coalesce(n, 0) ORDER BY bin) INTO now.weight_bins
+        FROM generate_series(0, {BINS - 1}) AS bin
+        LEFT JOIN (SELECT least(floor(weight / {BIN_KG}), {BINS - 1})::int AS bin, count(*) AS n
+                   FROM unnest(weights) AS weight GROUP BY 1) AS filled USING (bin);
         IF now.weighed >= 8 AND now.weight_quantiles[5] > now.weight_quantiles[3] THEN
             reach := 3 * (now.weight_quantiles[5] - now.weight_quantiles[3]);
             slack := 1e-9 * greatest(now.weight_quantiles[5], reach);
-            SELECT count(*) INTO now.far_out_weights FROM unnest(weights) AS weight
-            WHERE weight < now.weight_quantiles[3] - reach - slack
-               OR weight > now.weight_quantiles[5] + reach + slack;
+            IF now.weight_least < now.weight_quantiles[3] - reach - slack
+               OR now.weight_most > now.weight_quantiles[5] + reach + slack THEN
+                SELECT count(*) INTO now.far_out_weights FROM unnest(weights) AS weight
+                WHERE weight < now.weight_quantiles[3] - reach - slack
+                   OR weight > now.weight_quantiles[5] + reach + slack;
+            END IF;
         END IF;
     END IF;
     {_HARVESTED}
     {_OTHER_KINDS}
     {_CORDONS}
-    INSERT INTO block_season (farm_id, block_id, season, created_digest, {", ".join(_SUMMED)})
-    VALUES (a_farm, a_block, a_season, '', {", ".join(f"now.{name}" for name in _SUMMED)})
+    INSERT INTO block_season (farm_id, block_id, season, created_digest, changed_at, {", ".join(_SUMMED)})
+    VALUES (a_farm, a_block, a_season, '', clock_timestamp(), {", ".join(f"now.{name}" for name in _SUMMED)})
     ON CONFLICT (farm_id, block_id, season) DO UPDATE SET version = block_season.version + 1,
-        changed_at = transaction_timestamp(), {", ".join(f"{name} = excluded.{name}" for name in _SUMMED)};
+        changed_at = clock_timestamp(), {", ".join(f"{name} = excluded.{name}" for name in _SUMMED)};
 END $$;
 """  # noqa: S608 - joined from constants
 
 #: Marks go before the records are read: what is read then has everything that was marked.
-SETTLE: Final = """
+SETTLE: Final = f"""
 CREATE FUNCTION settle_blocks(a_farm uuid, blocks uuid[], waits boolean) RETURNS integer LANGUAGE plpgsql AS $$
 DECLARE
     a_block uuid;
@@ -240,8 +279,11 @@ BEGIN
         lock_of := hashtextextended(a_farm::text || a_block::text, 7);
         IF waits THEN
             PERFORM pg_advisory_xact_lock(lock_of);
-        ELSIF NOT pg_try_advisory_xact_lock(lock_of) THEN
-            CONTINUE;
+        ELSE
+            CONTINUE WHEN EXISTS (
+                SELECT FROM block_season AS s WHERE s.farm_id = a_farm AND s.block_id = a_block
+                    AND s.changed_at > clock_timestamp() - interval '{PAUSE_MS} milliseconds');
+            CONTINUE WHEN NOT pg_try_advisory_xact_lock(lock_of);
         END IF;
         WITH gone AS (
             DELETE FROM block_season_mark WHERE farm_id = a_farm AND block_id = a_block RETURNING season)
@@ -251,6 +293,12 @@ BEGIN
                 || ARRAY(SELECT s.season FROM block_season s WHERE s.farm_id = a_farm AND s.block_id = a_block);
         END IF;
         FOR a_season IN SELECT DISTINCT unnest(seasons) ORDER BY 1 LOOP
+            IF a_season > 10000 THEN  -- see PAIRS_OF in balance.summaries.models
+                a_season := a_season - 10000;
+                CONTINUE WHEN a_season = ANY (seasons) OR NOT EXISTS (
+                    SELECT FROM harvest_record WHERE farm_id = a_farm AND block_id = a_block AND season = a_season
+                        AND scope = 'vine' AND withdrawn_at IS NULL);
+            END IF;
             PERFORM sum_up_block_season(a_farm, a_block, a_season);
             settled := settled + 1;
         END LOOP;
@@ -274,7 +322,7 @@ EXCEPTION WHEN OTHERS THEN
     RAISE WARNING 'block seasons of farm % are summed up later: %', NEW.farm_id, SQLERRM;
     RETURN NULL;
 END $$;
-"""
+"""  # noqa: S608 - joined from constants
 
 MARKS: Final = """
 CREATE FUNCTION mark_block_seasons() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -285,7 +333,7 @@ BEGIN
     ON CONFLICT DO NOTHING;
     IF TG_TABLE_NAME = 'dormant_record' THEN  -- the prunings of a winter are the other side of the crop before it
         INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-        SELECT farm_id, block_id, season - 1, pg_current_xact_id()::text::bigint
+        SELECT farm_id, block_id, 10000 + season - 1, pg_current_xact_id()::text::bigint
         FROM (SELECT DISTINCT farm_id, block_id, season FROM fresh) AS changed
         ON CONFLICT DO NOTHING;
     ELSIF TG_TABLE_NAME = 'vine_event' THEN  -- a vine that was planted or went missing did so for all seasons after
