@@ -17,6 +17,7 @@ from balance.api.samples import (
     shrunken_means,
 )
 from balance.api.spurs import spur_plans
+from balance.api.summaries import addresses as summary_addresses
 from balance.api.targets import (
     blocks,
     competing,
@@ -55,6 +56,7 @@ urlpatterns = [
     *crop_addresses.ADDRESSES,
     *cordon_addresses.ADDRESSES,
     *report_addresses.ADDRESSES,
+    *summary_addresses.ADDRESSES,
     path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),
     path(

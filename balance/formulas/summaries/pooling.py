@@ -5,8 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from balance.formulas.errors import OutOfRange
+from balance.formulas.methods import COMPUTED, Method
+
+METHOD: Final = Method(
+    code="pooled_weights",
+    version=1,
+    label="mean and standard deviation of many blocks together",
+    expression="mean = sum of n × mean ÷ sum of n; variance = (squares within the blocks + between them) ÷ (n − 1)",
+    source="Arithmetic: as if computed from all weights at once",
+    mark=COMPUTED,
+    note="Quantiles do not follow from those of the blocks: over several they come from added bins, with their limits.",
+)
 
 
 @dataclass(frozen=True)
