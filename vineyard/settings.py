@@ -256,6 +256,11 @@ SPECTACULAR_SETTINGS = {
         "HarvestScope": "records.kinds.definitions.SCOPES",
         "ReportForm": "balance.reports.models.Form",
         "FormEnum": ["spur", "cane"],
+        "VerdictEnum": "balance.api.figures.VERDICTS",
+        "BasisEnum": "balance.crops.block_crops.BASES",
+        "SummaryScope": "balance.api.summaries.parts_out.SCOPES",
+        "NoticeCode": "balance.summaries.attention_list.CODES",
+        "LackCode": "balance.summaries.completeness.LACK_CODES",
         "BulkErrorStatus": [(status, status) for status in (400, 409, 412, 422)],
     },
     "POSTPROCESSING_HOOKS": [
