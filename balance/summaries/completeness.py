@@ -24,6 +24,7 @@ LACKS: Final = {
     "cultivar": "The block names no cultivar: formulas and ranges rest on it.",
     "training": "The training is not stated: lengths of canopy rest on it.",
 }
+LACK_CODES: Final = tuple(LACKS)
 
 
 def line_of(line: Line) -> dict[str, Any]:

@@ -28,7 +28,7 @@ from balance.api.summaries.scopes import (
 )
 from balance.api.summaries.season_summaries import OF
 from balance.summaries.comparison import BY_NAME, key_of
-from balance.summaries.completeness import LACKS, lacking_counts, line_of
+from balance.summaries.completeness import LACK_CODES, LACKS, lacking_counts, line_of
 from balance.summaries.glance import complete_of
 from balance.summaries.lines import BLOCK, FARM, PORTFOLIO, Wanted, read_lines
 
@@ -36,7 +36,7 @@ from balance.summaries.lines import BLOCK, FARM, PORTFOLIO, Wanted, read_lines
 class LackOut(serializers.Serializer[Any]):
     """One thing that lacks, and what cannot be told without it."""
 
-    code = serializers.ChoiceField(choices=list(LACKS))
+    code = serializers.ChoiceField(choices=LACK_CODES)
     sentence = serializers.CharField()
 
 

@@ -7,9 +7,9 @@ from typing import Any, Final
 from rest_framework import serializers
 
 from balance.api.figures import VERDICTS, MethodOut, RangeOut
+from balance.cordons.models import Step
 from balance.crops.block_crops import BASES
 from balance.formulas.cordons.reminders import TASKS
-from balance.formulas.cordons.replacement_steps import STEPS
 from balance.reports.document import STANDINGS
 from balance.reports.models import UnitSystem
 
@@ -25,7 +25,7 @@ class SummaryHeadOut(serializers.Serializer[Any]):
     block = serializers.UUIDField(allow_null=True, help_text="Null: more blocks than one were asked about.")
     season = serializers.IntegerField(allow_null=True, help_text="Harvest year; null: nothing is recorded yet.")
     as_of = serializers.DateTimeField(help_text="The instant that the figures hold for; not part of the ETag.")
-    units = serializers.ChoiceField(choices=UnitSystem.values)
+    units = serializers.ChoiceField(choices=UnitSystem.choices)
 
 
 class SummaryQuantileOut(serializers.Serializer[Any]):
@@ -136,7 +136,7 @@ class SummaryBlankOut(serializers.Serializer[Any]):
 class SummaryStepOut(serializers.Serializer[Any]):
     """Cases of replacement at one step."""
 
-    step = serializers.ChoiceField(choices=STEPS)
+    step = serializers.ChoiceField(choices=Step.choices)
     count = serializers.IntegerField()
 
 

@@ -70,7 +70,7 @@ class ScopedView:
             }
         if self.kind == PORTFOLIO:
             narrowing |= {"region": StrictCharField(max_length=120), "farm": StrictUUIDField()}
-        units = serializers.ChoiceField(choices=UnitSystem.values)
+        units = serializers.ChoiceField(choices=UnitSystem.choices)
         return StrictQuery.of(request, paged=False, units=units, **narrowing, **fields)
 
     def scope_of(self, request: Request, query: dict[str, Any]) -> Scope:
