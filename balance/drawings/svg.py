@@ -5,10 +5,13 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Iterable
+from functools import cache
 from typing import Final
 
 #: What XML 1.0 has no way to carry.
 _NO_XML: Final = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+#: Most words and all numbers: nothing to escape.
+_BARE: Final = re.compile(r"[\w .,:;#%()+*/=-]*", re.ASCII)
 
 
 def words(text: str) -> str:
@@ -19,6 +22,8 @@ def words(text: str) -> str:
     >>> words('<b> & "c"')
     '&lt;b&gt; &amp; &quot;c&quot;'
     """
+    if _BARE.fullmatch(text):
+        return text
     return html.escape(_NO_XML.sub("\ufffd", text), quote=True)
 
 
@@ -32,9 +37,14 @@ def element(name: str, content: str | Iterable[str] = "", /, **attributes: str |
     >>> element("line", x1=0, y2=2.25, stroke_width=1)
     '<line x1="0" y2="2.2" stroke-width="1"/>'
     """
-    said = "".join(f' {key.rstrip("_").replace("_", "-")}="{_value(value)}"' for key, value in attributes.items())
+    said = "".join([f' {_name(key)}="{_value(value)}"' for key, value in attributes.items()])
     inside = content if isinstance(content, str) else "".join(content)
     return f"<{name}{said}>{inside}</{name}>" if inside else f"<{name}{said}/>"
+
+
+@cache
+def _name(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
 
 
 def _value(value: str | float) -> str:

@@ -20,11 +20,15 @@ _ASCII: Final = (
 #: Bold letters of that font are wider by this much at most.
 BOLD: Final = 1.27
 _FULL: Final = 1.5
+#: The same by the code of a letter of ASCII, in the font's size; a control is as wide as any letter that is not known.
+_BY_CODE: Final = (*[_FULL] * 32, *(wide / 1000 for wide in _ASCII), _FULL)
 
 
 def width_of(said: str, size: float) -> float:
     """Give a width [px] that the text does not exceed, in a font of a size [px]."""
-    return size * sum(_letter(letter) for letter in said)
+    if said.isascii():
+        return size * sum(map(_BY_CODE.__getitem__, said.encode()))
+    return size * sum(map(_letter, said))
 
 
 @lru_cache(maxsize=4096)

@@ -72,7 +72,7 @@ def parted(svg: str) -> dict[str, Any]:
 
 def _label(x: float, y: float, how: str, said: str) -> list[Any] | None:
     told = dict(_HOW.findall(how))
-    if told.keys() - _KNOWN or told.get("fill", INK) != INK or shown(said, word=len(said) + 2) != said:
+    if not told.keys() <= _KNOWN or told.get("fill", INK) != INK or shown(said, word=2 * len(said)) != said:
         return None
     anchor = _ANCHORS.index(told.get("text-anchor", "start"))
     size = float(told.get("font-size", SUBTITLE_SIZE))

@@ -58,15 +58,16 @@ def shown(said: str, *, most: int = 2000, word: int = 30, strict: bool = False) 
     '‹U+6F22›'
     """
     left = len(said) - most
-    line = _GAPS.sub(" ", unicodedata.normalize("NFC", said[:most])).strip(" ")
-    if line.isascii() and line.isprintable():
-        plain = line
+    if said.isascii() and said.isprintable() and "  " not in said:
+        plain = said[:most].strip(" ")
     else:
+        line = _GAPS.sub(" ", unicodedata.normalize("NFC", said[:most])).strip(" ")
         plain = "".join(letter if _has(letter, strict=strict) else f"‹U+{ord(letter):04X}›" for letter in line)
     if left > 0:
         plain += f"… (cut: {left:,} more letters)"
-    broken = " ".join(_broken(one, word * _USUAL) if len(one) > word // 2 else one for one in plain.split(" "))
-    return _ISOLATED.format(broken) if _RIGHT_TO_LEFT.search(broken) else broken
+    if len(plain) > word // 2:
+        plain = " ".join([_broken(one, word * _USUAL) if len(one) > word // 2 else one for one in plain.split(" ")])
+    return _ISOLATED.format(plain) if _RIGHT_TO_LEFT.search(plain) else plain
 
 
 def footing(said: str, room: float, more: str = "") -> str:
