@@ -258,6 +258,7 @@ SPECTACULAR_SETTINGS = {
         "FormEnum": ["spur", "cane"],
         "VerdictEnum": "balance.api.figures.VERDICTS",
         "BasisEnum": "balance.crops.block_crops.BASES",
+        "OrderEnum": "balance.cordons.worklist.ORDERS",
         "ComparisonOrder": "balance.summaries.comparison.ORDERS",
         "SummaryScope": "balance.api.summaries.parts_out.SCOPES",
         "NoticeCode": "balance.summaries.attention_list.CODES",
