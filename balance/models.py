@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
+from balance.benchmarks.models import BenchmarkCell, BenchmarkPart, BenchmarkSnapshot
 from balance.cordons.models import CordonCase, CordonSettings, CordonStep
 from balance.reports.models import (
     ProgramReport,
@@ -20,6 +21,9 @@ from records.models import DormantRecord, PruningFormula
 from records.models.base import FarmOwned, one_of
 
 __all__ = [
+    "BenchmarkCell",
+    "BenchmarkPart",
+    "BenchmarkSnapshot",
     "BlockSeason",
     "BlockSeasonMark",
     "CordonCase",

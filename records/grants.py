@@ -26,6 +26,9 @@ LESS: Final[dict[str, str]] = {
     "program_report": "SELECT, INSERT, UPDATE",
     "program_report_file": "SELECT, INSERT, DELETE",
     "report_formula": "SELECT, INSERT",
+    "benchmark_snapshot": "SELECT, INSERT, UPDATE",  # only its making is noted
+    "benchmark_cell": "SELECT, INSERT",  # what was told stays; only the end of a consent closes it, as the owner
+    "benchmark_part": "SELECT, INSERT",  # it goes with the farm
     "report_schedule": "SELECT, INSERT, UPDATE, DELETE",
     "webhook_endpoint": "SELECT, INSERT, UPDATE",  # removed ones stay for their deliveries
     "webhook_delivery": "SELECT, INSERT, UPDATE",

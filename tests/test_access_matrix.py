@@ -234,6 +234,8 @@ MATRIX: dict[tuple[str, str], Case] = {
         (401, 404, 202, 404, 404, 404, 404), body=lambda _: {"season": 2026, "units": "us"}
     ),
     ("GET", "api/v1/programs/{program}/reports/{program_report}"): Case(FOR_LEADS),
+    ("POST", "api/v1/programs/{program}/reports/{program_report}/cancellation"): Case(FOR_LEADS),
+    ("POST", "api/v1/programs/{program}/reports/{program_report}/retry"): Case((401, 404, 202, 404, 404, 404, 404)),
     ("GET", "api/v1/programs/{program}/reports/{program_report}/files/{form}"): Case(FOR_LEADS, ids={"form": "json"}),
     ("GET", "api/v1/farms/{farm}"): Case(READ),
     ("PATCH", "api/v1/farms/{farm}"): Case(MANAGE_CHANGE, body=lambda _: {"region": "Harrow Vale"}, if_match=True),

@@ -25,6 +25,7 @@ FARM_MODELS = {
     "CordonCase",
     "CordonStep",
     "CordonSettings",
+    "BenchmarkPart",
     "Report",
     "ReportFile",
     "ReportFormula",

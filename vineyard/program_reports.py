@@ -12,7 +12,8 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from balance.models import ProgramReport
-from balance.reports.programs.asking import UNFINISHED, Wanted, ask_for_program_report, file_of, report_of
+from balance.program_work.models import UNFINISHED
+from balance.reports.programs.asking import Wanted, ask_for_program_report, file_of, report_of
 from balance.reports.programs.making import run
 from records.access import Caller, enter
 from records.models import Person, Program, ProgramMembership
@@ -47,7 +48,7 @@ def _carried_out(out: Console, program: Program, report_id: uuid.UUID) -> Progra
             report = report_of(program, report_id)
             if report.state not in UNFINISHED:
                 return report
-            time.sleep(0.5)  # a worker has it, or died with it: see balance.reports.programs.leases
+            time.sleep(0.5)  # a worker has it, or died with it: see balance.program_work.leases
 
 
 def _program(told: str) -> Program:

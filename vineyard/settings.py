@@ -107,6 +107,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.middleware.common.CommonMiddleware",
     "vineyard.api.throttling.RateLimitHeaders",
+    "vineyard.api.deprecating.TellDeprecations",
     "vineyard.api.middleware.BodyRules",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -171,11 +172,15 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_connect_timeout": 2,
     "health_check_interval": 25,
 }
-CELERY_IMPORTS = ("balance.reports.tasks",)  # beside the tasks of each app
+CELERY_IMPORTS = (
+    "balance.benchmarks.tasks",
+    "balance.program_work.tasks",
+    "balance.reports.tasks",
+)  # beside the tasks of each app
 CELERY_BEAT_SCHEDULE = {
     "forget-old-answers": {"task": "records.tasks.forget_old_answers", "schedule": 3_600.0},
     "sweep-jobs": {"task": "records.tasks.sweep_jobs", "schedule": 10.0},
-    "sweep-program-reports": {"task": "balance.reports.tasks.sweep_program_reports", "schedule": 10.0},
+    "sweep-program-work": {"task": "balance.program_work.tasks.sweep_program_work", "schedule": 10.0},
 }
 
 # --- What leaves the house -----------------------------------------------------------------------------

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from django.contrib.postgres.fields import ArrayField
-from django.contrib.postgres.functions import TransactionNow
 from django.db import models
 from django.db.models import Q
 
-from records.models import ApiKey, Job, Person, Program, PruningFormula
+from balance.program_work.models import ProgramWork
+from records.models import ApiKey, Job, Person, PruningFormula
 from records.models.base import FarmOwned, FarmQuerySet, UUIDv7, between, one_of
 from records.models.jobs import JobState
 
@@ -106,30 +106,13 @@ class ReportFile(models.Model):
         return f"{self.form} of {self.report_id}"
 
 
-class ProgramReport(models.Model):
+class ProgramReport(ProgramWork):
     """One season report of one program, and the work of making it: what it says has been through the privacy rules.
 
-    It belongs to no farm, so it carries its own lease; what it says is released, and nothing of one farm can be had
-    from it (see ``balance.formulas.privacy``).
+    Nothing of one farm can be had from what it says (see ``balance.formulas.privacy``).
     """
 
-    id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
-    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="+", db_index=False)
-    season = models.PositiveSmallIntegerField(help_text="Harvest year.")
     units = models.CharField(max_length=10, choices=UnitSystem.choices)
-    asked_by = models.ForeignKey(Person, null=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
-    request_id = models.CharField(max_length=64, blank=True)
-    created_digest = models.CharField(max_length=64, blank=True, editable=False)
-    received_at = models.DateTimeField(db_default=TransactionNow(), editable=False)
-    state = models.CharField(max_length=10, choices=JobState.choices, default=JobState.QUEUED)
-    attempts = models.PositiveSmallIntegerField(default=0)
-    leased_until = models.DateTimeField(
-        db_default=TransactionNow(), help_text="A worker holds it until then; afterwards anybody may take it up."
-    )
-    progress_done = models.PositiveIntegerField(default=0)
-    progress_total = models.PositiveIntegerField(null=True, blank=True)
-    failure = models.TextField(blank=True)
-    finished_at = models.DateTimeField(null=True, blank=True)
     taken_at = models.DateTimeField(null=True)
     document = models.JSONField(null=True)
     check_code = models.CharField(max_length=64, blank=True)

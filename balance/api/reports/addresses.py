@@ -21,6 +21,16 @@ ADDRESSES: Final = [
         programs.ProgramReportFileView.as_view(),
         name="program-report-file",
     ),
+    path(
+        "programs/<uuid:program>/reports/<uuid:program_report>/cancellation",
+        programs.ProgramReportCancellation.as_view(),
+        name="program-report-cancellation",
+    ),
+    path(
+        "programs/<uuid:program>/reports/<uuid:program_report>/retry",
+        programs.ProgramReportRetry.as_view(),
+        name="program-report-retry",
+    ),
     path("farms/<uuid:farm>/reports", reports.Reports.as_view(), name="reports"),
     path("farms/<uuid:farm>/reports/<uuid:report>", reports.OneReport.as_view(), name="report"),
     path(

@@ -13,18 +13,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from balance.api.leading import LeadsView, answer_of_work
 from balance.api.reports.reports import FILES_OF_A_REPORT, file_answer
 from balance.models import ProgramReport
+from balance.program_work.cancelling import cancel, retry
+from balance.program_work.models import UNFINISHED
 from balance.reports.models import UnitSystem
-from balance.reports.programs.asking import UNFINISHED, Wanted, ask_for_program_report, file_of, report_of, reports_of
+from balance.reports.programs.asking import Wanted, ask_for_program_report, file_of, report_of, reports_of
 from balance.reports.programs.rendering import FORMS
-from records.access import open_led_program
 from records.api.parameters import SEASON
 from records.api.preconditions import place_of
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
-from records.api.views import CallerView
 from records.errors import NotFound
-from records.models import Program
 from records.models.jobs import JobState
 
 _AT: Final = "http://localhost:8000/api/v1/programs/01991b5e-0000-7000-8000-0000000009a1/reports/"
@@ -36,6 +36,7 @@ PROGRAM_REPORT_EXAMPLE: Final[dict[str, Any]] = {
     "failure": "",
     "asked_at": "2026-11-20T15:04:05Z",
     "finished_at": "2026-11-20T15:04:09Z",
+    "cancel_asked_at": None,
     "taken_at": "2026-11-20T15:04:06Z",
     "check_code": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
     "made_by_version": "1.0.0",
@@ -45,6 +46,8 @@ _QUEUED: Final = {
     **PROGRAM_REPORT_EXAMPLE, "state": "queued", "finished_at": None, "taken_at": None, "check_code": "",
     "made_by_version": "", "files": {},
 }  # fmt: skip
+
+_CANCELLED: Final = {**_QUEUED, "state": "cancelled", "cancel_asked_at": "2026-11-20T15:04:06Z"}
 
 
 class ProgramReportIn(StrictSerializer):
@@ -58,7 +61,7 @@ class ProgramReportIn(StrictSerializer):
 class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
     """One report of a program: where it stands, and its files once it is made."""
 
-    state = serializers.CharField(help_text="Of the making: queued, running, succeeded or failed.")
+    state = serializers.CharField(help_text="Of the making: queued, running, succeeded, failed or cancelled.")
     failure = serializers.CharField(help_text="Why it was not made; else empty.")
     asked_at = serializers.DateTimeField(source="received_at")
     taken_at = serializers.DateTimeField(
@@ -80,14 +83,10 @@ class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
         }
 
 
-class _LeadsView(CallerView):
-    """A view for the leads of the program that the address names; for everybody else there is nothing there."""
+class _LeadsView(LeadsView):
+    """A view of reports for the leads of the program that the address names."""
 
-    program: Program
     serializer_class = ProgramReportOut
-
-    def open(self, request: Request, **kwargs: Any) -> None:  # noqa: ARG002
-        self.program = open_led_program(self.caller, kwargs["program"])
 
 
 class ProgramReports(_LeadsView):
@@ -153,6 +152,44 @@ class OneProgramReport(_LeadsView):
         found = report_of(self.program, program_report)
         headers = {"Retry-After": "2"} if found.state in UNFINISHED else {}
         return Response(self.get_serializer(found).data, headers=headers)
+
+
+class ProgramReportCancellation(_LeadsView):
+    """The end of a report that is not wanted any more."""
+
+    @extend_schema(
+        summary="Cancel a season report of a program",
+        description="For its leads: one that waits is cancelled at once (200); one that is being made is asked to stop "
+        "and does so at its next step (202): follow it. Asking again changes nothing; one that has ended otherwise is "
+        "refused (409).",
+        request=None,
+        responses={200: ProgramReportOut, 202: ProgramReportOut},
+        tags=["programs"],
+        examples=[OpenApiExample("Cancelled", value=_CANCELLED, response_only=True, status_codes=["200"])],
+    )
+    def post(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        cancel(ProgramReport, self.program, program_report)
+        return answer_of_work(self, report_of(self.program, program_report))
+
+
+class ProgramReportRetry(_LeadsView):
+    """Another try of a report that failed or was cancelled."""
+
+    @extend_schema(
+        summary="Try a season report of a program again",
+        description="For its leads: one that failed or was cancelled is tried again, with three attempts more, in the "
+        "name of whoever asks. One that waits or is being made is left as it is, so asking again changes nothing; one "
+        "that has succeeded is refused (409).",
+        request=None,
+        responses={202: ProgramReportOut},
+        tags=["programs"],
+        examples=[OpenApiExample("Waiting again", value=_QUEUED, response_only=True, status_codes=["202"])],
+    )
+    def post(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:  # noqa: ARG002
+        StrictQuery.of(request)
+        retry(ProgramReport, self.caller, self.program, program_report)
+        return answer_of_work(self, report_of(self.program, program_report))
 
 
 class ProgramReportFileView(_LeadsView):

@@ -6,21 +6,20 @@ import uuid
 from dataclasses import dataclass
 from typing import Final
 
-from django.db import connection, transaction
 from django.db.models import QuerySet
 
 from balance.models import ProgramReport, ProgramReportFile
+from balance.program_work.asking import ask_for
+from balance.program_work.leases import TASKS
+from balance.program_work.models import UNFINISHED
 from records.access import Caller
-from records.errors import Conflict, IdUnavailable, NotFound
+from records.errors import Conflict, NotFound
 from records.models import Program
 from records.models.jobs import JobState
-from records.services.storing import digest_of
-from records.waking import wake_for
 
 TASK: Final = "balance.reports.tasks.make_program_report"
-UNFINISHED: Final = (JobState.QUEUED, JobState.RUNNING)
+TASKS[ProgramReport] = TASK
 _NOT_MADE: Final = "The report is not made yet. Ask where it stands, and fetch the file once it has succeeded."
-_IN_USE: Final = "This id cannot be used: it is taken by something else that was asked for. Use a new id."
 
 
 @dataclass(frozen=True)
@@ -44,38 +43,8 @@ def ask_for_program_report(caller: Caller, program: Program, wanted: Wanted) -> 
     Conflict
         The id is new, and a report of the same season and units is being made under another.
     """
-    one_after_the_other(program)
-    digest = digest_of({"program": str(program.pk), "season": wanted.season, "units": wanted.units})
-    known = ProgramReport.objects.defer("document").filter(pk=wanted.report_id).first() if wanted.report_id else None
-    if known is not None:
-        if known.created_digest != digest:
-            raise IdUnavailable(_IN_USE)
-        return known
-    running = reports_of(program).filter(season=wanted.season, units=wanted.units, state__in=UNFINISHED).first()
-    if running is not None and wanted.report_id is None:
-        return running
-    if running is not None:
-        raise Conflict(
-            f"A report of this season and these units is being made: {running.pk}. Follow that one, or ask once it is.",
-            retry_after="2",
-        )
-    return _noted(caller, program, wanted, digest)
-
-
-def _noted(caller: Caller, program: Program, wanted: Wanted, digest: str) -> ProgramReport:
-    own_id = {} if wanted.report_id is None else {"id": wanted.report_id}
-    report = ProgramReport.objects.create(
-        program=program, season=wanted.season, units=wanted.units, asked_by=caller.person,
-        request_id=caller.request_id, created_digest=digest, **own_id,
-    )  # fmt: skip
-    transaction.on_commit(lambda: wake_for(TASK, report.pk))
-    return reports_of(program).get(pk=report.pk)
-
-
-def one_after_the_other(program: Program) -> None:
-    """Let whoever asks at once for the same program wait, so that they ask for one report."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"report of program {program.pk}"])
+    what = {"season": wanted.season, "units": wanted.units}
+    return report_of(program, ask_for(ProgramReport, caller, program, what, wanted.report_id))
 
 
 def reports_of(program: Program) -> QuerySet[ProgramReport]:

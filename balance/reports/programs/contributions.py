@@ -28,7 +28,7 @@ from balance.reports.reading import MOST_BLOCKS, Moment, at_the_moment
 from balance.samples.sampling import MOST_VINES
 from records.access import Caller, OpenFarm, Part, consents_to_count, enter, leads_of, open_for_work
 from records.errors import NotFound, NotValid
-from records.models import Block, Membership, Person, Role
+from records.models import Block, Membership, Person, Purpose, Role
 from records.models.vineyards import Training
 
 #: What a farm is opened as: no person comes in, and no right but to be counted.
@@ -53,6 +53,8 @@ class Counting:
     program: uuid.UUID
     person: Person
     season: int
+    #: What farms have consented to be counted for.
+    purpose: str = Purpose.SUMMARIES
 
 
 def farms_to_count(counting: Counting) -> list[uuid.UUID]:
@@ -60,7 +62,7 @@ def farms_to_count(counting: Counting) -> list[uuid.UUID]:
     with at_the_moment(counting.moment):
         caller = Caller(counting.person)
         enter(caller)
-        consents = consents_to_count(caller, counting.program)
+        consents = consents_to_count(caller, counting.program, counting.purpose)
         return sorted(set(consents.values_list("farm_id", flat=True)))
 
 
@@ -77,7 +79,7 @@ def sums_of_farm(counting: Counting, farm_id: uuid.UUID) -> Iterator[FarmSums | 
         parts = []
         for block in blocks:
             with _opened(counting, farm_id) as opened:
-                parts.append(_sums_of_block(opened, block, counting.season))
+                parts.append(sums_of_block(opened, block, counting.season))
             yield None
         with _opened(counting, farm_id) as opened:
             cordons, guesses = _cordons(opened, counting.season), _guesses(opened, counting.season)
@@ -105,7 +107,7 @@ def _people(counting: Counting, farm_id: uuid.UUID) -> tuple[frozenset[uuid.UUID
     return owners, not leads_of(counting.program).isdisjoint(person for person, _ in members)
 
 
-def _sums_of_block(opened: OpenFarm, block: Block, season: int) -> BlockSums | None:
+def sums_of_block(opened: OpenFarm, block: Block, season: int) -> BlockSums | None:
     """Sum up one block; one of more vines than are computed at once adds nothing."""
     try:
         targets = targets_of_block(opened, block, season, most=MOST_VINES)
@@ -123,6 +125,7 @@ def _sums_of_block(opened: OpenFarm, block: Block, season: int) -> BlockSums | N
         training=str(block.get_training_display()),
         vines=places.count - places.missing,
         sums={name: each for name, each in found.items() if each.n},
+        shelter=str(block.get_shelter_display()),
     )
 
 

@@ -8,7 +8,6 @@ since, no later one is made.
 from __future__ import annotations
 
 import hashlib
-import logging
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,22 +19,21 @@ from django.db import transaction
 from django.db.models.functions import Now
 
 from balance.models import ProgramReport, ProgramReportFile
-from balance.reports.programs import asking
+from balance.program_work.asking import one_after_the_other
+from balance.program_work.consenting import consents_held, note_that_counted
+from balance.program_work.leases import Held, carry_out
 from balance.reports.programs.composing import compose
-from balance.reports.programs.consenting import consents_held, left_since, note_that_counted
+from balance.reports.programs.consenting import left_since, path_of
 from balance.reports.programs.contributions import Counting, farms_to_count, sums_of_farm
 from balance.reports.programs.document import ProgramDocument, Released, as_json
-from balance.reports.programs.leases import Held, TakenOver, take_up
 from balance.reports.programs.releasing import release_season
 from balance.reports.programs.rendering import FORMS
 from balance.reports.programs.sums import FarmSums
 from balance.reports.reading import this_moment
 from records.access import hold_lead
-from records.errors import NotAllowed, NotValid, Refusal
-from records.models import Person
+from records.errors import NotAllowed, NotValid
+from records.models import Person, Purpose
 from records.models.jobs import JobState
-
-log = logging.getLogger("vineyard.jobs")
 
 _NOBODY: Final = "Whoever asked for the report does not lead the program any more. Another lead may ask for it."
 _LEFT: Final = (
@@ -63,23 +61,11 @@ def run(report_id: uuid.UUID, watch: Callable[[int, int], object] = lambda *_: N
 
     ``watch`` is told how far the work is: farms and forms.
     """
-    held = take_up(report_id, watch)
-    if held is None:
-        return
-    try:
-        _make(held)
-    except TakenOver:
-        log.warning("program report %s: attempt %d is not its holder any more and stops", report_id, held.attempt)
-    except Refusal as refusal:
-        held.fail(refusal.detail)
-    except Exception:
-        log.exception("program report %s failed", report_id)
-        held.give_back()
-        raise
+    carry_out(ProgramReport, report_id, _make, watch)
 
 
 def _make(held: Held) -> None:
-    report = ProgramReport.objects.select_related("program", "asked_by").get(pk=held.report_id)
+    report = ProgramReport.objects.select_related("program", "asked_by").get(pk=held.work_id)
     finished = False
     while not finished:
         counted = _counted(held, report)
@@ -170,22 +156,22 @@ def _finish(
     with transaction.atomic():
         held.renew()
         _still_leads(report)
-        asking.one_after_the_other(report.program)
+        one_after_the_other(report.program)
         earlier = _earlier(report)
         if (earlier.pk if earlier else None) != counted.earlier or (earlier and left_since(report, earlier)):
             raise _Otherwise
-        consents = consents_held(report, [farm.farm for farm in counted.farms])
+        consents = consents_held(report, [farm.farm for farm in counted.farms], Purpose.SUMMARIES)
         gone = {farm.farm for farm in counted.farms} - consents.keys()
         if not gone:
             _write(held, counted, said, files)
-            note_that_counted(report, consents.values())
+            note_that_counted(report, consents.values(), path_of(report))
         return gone
 
 
 def _write(held: Held, counted: _Counted, said: ProgramDocument, files: dict[str, bytes]) -> None:
     ProgramReportFile.objects.bulk_create(
         ProgramReportFile(
-            report_id=held.report_id, attempt=held.attempt, form=form, content=content, size=len(content),
+            report_id=held.work_id, attempt=held.attempt, form=form, content=content, size=len(content),
             sha256=hashlib.sha256(content).hexdigest(),
         )
         for form, content in files.items()

@@ -61,6 +61,7 @@ class BlockSums:
     training: str
     vines: int
     sums: dict[str, Sum]
+    shelter: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,8 +16,9 @@ import pytest
 from django.db import connection
 
 from balance.models import ProgramReport
+from balance.program_work import asking
 from balance.reports.document import check_code_of
-from balance.reports.programs import asking, making
+from balance.reports.programs import making
 from balance.reports.programs.contributions import sums_of_farm
 from balance.reports.programs.releasing import REST
 from balance.reports.programs.rendering import FORMS
