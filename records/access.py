@@ -19,7 +19,19 @@ from django.db.models.functions import Now
 
 from records.context import set_context
 from records.errors import NotAllowed, NotFound
-from records.models import ApiKey, Consent, Farm, Membership, Person, Program, ProgramMembership, Purpose, Role
+from records.models import (
+    ApiKey,
+    Consent,
+    Farm,
+    Membership,
+    Person,
+    Program,
+    ProgramMembership,
+    PruningFormula,
+    Purpose,
+    Role,
+)
+from records.planned import ask, columns, made, width
 
 
 class Right(StrEnum):
@@ -127,13 +139,29 @@ def open_farm(caller: Caller, farm_id: uuid.UUID, right: Right = Right.READ) -> 
     if part is None:
         raise NotFound
     set_context(farms=[farm_id])
-    farm = Farm.objects.select_related("pruning_formula").filter(pk=farm_id).first()
+    farm = _farm(farm_id)
     if farm is None:  # erased since its membership was read
         raise NotFound
     opened = OpenFarm(farm, caller, part, part.rights & caller.scopes)
     opened.require(Right.READ)
     opened.require(right)
     return opened
+
+
+def _farm(farm_id: uuid.UUID) -> Farm | None:
+    """Give an open farm with its formula."""
+    for row in ask(_FARM, [farm_id]):
+        farm, formula = made(Farm, row[: width(Farm)]), row[width(Farm) :]
+        farm.pruning_formula = made(PruningFormula, formula) if any(formula) else None
+        return farm
+    return None
+
+
+_FARM: Final = f"""
+    SELECT {columns(Farm, "farm")}, {columns(PruningFormula, "formula")}
+    FROM farm LEFT JOIN pruning_formula AS formula ON formula.id = farm.pruning_formula_id
+    WHERE farm.id = %s
+"""  # noqa: S608 - names of our own columns
 
 
 def hold(opened: OpenFarm) -> Farm:
@@ -146,17 +174,18 @@ def hold(opened: OpenFarm) -> Farm:
 
 def _part_of(person_id: uuid.UUID, farm_id: uuid.UUID, *, held: bool = False) -> Part | None:
     """Give the person's part in a farm as it stands now; ``held``: it stands until the transaction ends."""
-    roles, consents = Membership.objects.for_farm(farm_id), Consent.objects.for_farm(farm_id)
-    if held:
-        roles, consents = roles.select_for_update(no_key=True), consents.select_for_update(no_key=True)
     # Each row says itself of which farm it is: the door rests on no filter alone.
-    membership = roles.filter(person=person_id).first()
-    if membership is not None:
-        return Part.by_role(membership.role) if membership.farm_id == farm_id else None
+    for role, of_farm in ask(_ROLE_HELD if held else _ROLE, [farm_id, person_id]):
+        return Part.by_role(role) if of_farm == farm_id else None
+    consents = Consent.objects.for_farm(farm_id)
+    if held:
+        consents = consents.select_for_update(no_key=True)
     consent = consents.filter(_lets_in(person_id)).order_by(*_WIDEST_FIRST).first()
     return Part.by_consent(consent) if consent is not None and consent.farm_id == farm_id else None
 
 
+_ROLE: Final = "SELECT role, farm_id FROM membership WHERE farm_id = %s AND person_id = %s"
+_ROLE_HELD: Final = f"{_ROLE} FOR NO KEY UPDATE"
 #: Advice comes before the reading of a program's lead, and with the right to record before without.
 _WIDEST_FIRST: Final = ("purpose", "-rights", "pk")
 

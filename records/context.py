@@ -10,6 +10,8 @@ from typing import Final
 
 from django.db import DEFAULT_DB_ALIAS, connections
 
+from records.planned import ask
+
 _NAMES: Final = {"person", "farms", "key", "request", "reason", "register", "sweep"}
 
 
@@ -26,15 +28,13 @@ def set_context(*, using: str = DEFAULT_DB_ALIAS, **values: object) -> None:
     unknown = values.keys() - _NAMES
     if unknown:
         raise KeyError(f"no such member of the context: {', '.join(sorted(unknown))}")
-    connection = connections[using]
-    if not connection.in_atomic_block:
+    if not connections[using].in_atomic_block:
         raise NoTransaction("open a transaction before setting its context")
     calls = ", ".join("set_config(%s, %s, true)" for _ in values)
     arguments: list[str] = []
     for name, value in values.items():
         arguments += [f"app.{name}", _as_text(value)]
-    with connection.cursor() as cursor:
-        cursor.execute(f"SELECT {calls}", arguments)
+    ask(f"SELECT {calls}", arguments, using=using)
 
 
 def _as_text(value: object) -> str:

@@ -23,6 +23,8 @@ def primary_at(address: Database, statement_timeout_ms: int) -> dict[str, Any]:
         "ATOMIC_REQUESTS": True,
         "OPTIONS": {
             "connect_timeout": 2,
+            # Only what records/planned.py asks is kept by a connection; Django's own statements never are.
+            "prepare_threshold": 5,
             "application_name": "vineyard",
             "options": (
                 f"-c statement_timeout={statement_timeout_ms} -c lock_timeout=3000 "

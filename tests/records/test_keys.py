@@ -87,3 +87,14 @@ def test_the_last_use_is_kept_without_a_write_on_every_request(cast):
     assert first is not None
     assert timezone.now() - first < timedelta(minutes=1)
     assert ApiKey.objects.get(pk=key.pk).last_used_at == first
+
+
+def test_a_key_is_found_with_all_that_is_on_record_of_it_and_of_its_person(cast):
+    made, text = key_of(cast)
+    key = find_key(text)
+    assert key is not None
+    on_record = ApiKey.objects.select_related("person").get(pk=made.pk)
+    for found, stands in ((key, on_record), (key.person, on_record.person)):
+        names = [field.attname for field in stands._meta.concrete_fields]
+        assert [getattr(found, name) for name in names] == [getattr(stands, name) for name in names]
+        assert not found._state.adding
