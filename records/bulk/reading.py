@@ -11,15 +11,16 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final, Protocol
 
-from django.db import connection
-
 from records.access import OpenFarm
+from records.bulk import FEW
+from records.bulk.known_shapes import KnownShapes
 from records.bulk.lines import array_of, digest_of_line, in_parts, kind_in
 from records.bulk.rows import Batch, Fault, text_of_row
 from records.bulk.shapes import Ground, Shape, shape_of
 from records.errors import NotARecord
 from records.kinds import KINDS, Kind
 from records.models import Block
+from records.planned import ask
 from records.services.recording import columns_of, no_such, offset_minutes, season_of_record
 
 #: Shapes that are remembered in one request; an app writes one or two.
@@ -54,6 +55,7 @@ class Reader:
     careful: Careful
     ground: Ground
     only_kind: Kind | None = None
+    known_shapes: KnownShapes = field(default_factory=KnownShapes)
     wrong: dict[int, Fault] = field(default_factory=dict)
     ids: dict[int, str] = field(default_factory=dict)
     _shapes: list[tuple[Kind, Shape]] = field(default_factory=list)
@@ -78,6 +80,7 @@ class Reader:
     def read(self, lines: Iterable[tuple[int, bytes]]) -> list[Batch]:
         """Give one batch for each kind among the lines, in the order of their first line."""
         lines = list(lines)
+        self._recall_a_shape(lines)
         alike = self._alike(lines)
         if alike is not None:
             return [alike]
@@ -93,6 +96,16 @@ class Reader:
                     batch = batches[kind.name] = Batch(kind)
                 batch.add(number, row_id, text)
         return list(batches.values())
+
+    def _recall_a_shape(self, lines: Sequence[tuple[int, bytes]]) -> None:
+        """Take up the shape of the first line, if an earlier request taught it."""
+        if not lines or self._shapes:
+            return
+        named = kind_in(lines[0][1])
+        kind = self.only_kind or (KINDS.get(named[1].decode()) if named else None)
+        shape = self.known_shapes.like(lines[0][1], kind, self.ground) if kind else None
+        if kind and shape:
+            self._shapes.append((kind, shape))
 
     def _alike(self, lines: Sequence[tuple[int, bytes]]) -> Batch | None:
         """Read many lines of one shape column by column, which takes half the time; nothing where some differ."""
@@ -138,6 +151,7 @@ class Reader:
             shape = shape_of(document, found[0], self.ground)
             if shape is not None:
                 self._shapes.insert(0, (found[0], shape))
+                self.known_shapes.note(found[0], document)
         return found
 
     def _note(self, number: int, error: Exception) -> None:
@@ -274,9 +288,9 @@ class KnownVines:
         known = self._of_farm.setdefault(opened.farm.pk, {})
         unknown = [vine for vine in named if vine not in known]
         for some in in_parts(unknown, 20_000):
-            with connection.cursor() as cursor:  # as text: 100,000 UUID objects would take over a second
-                cursor.execute(_BLOCKS_OF_VINES, [opened.farm.pk, array_of(some)])
-                known.update((vine.encode(), block.encode()) for vine, block in cursor.fetchall())
+            # As text: 100,000 UUID objects would take over a second.
+            found = ask(_BLOCKS_OF_VINES, [opened.farm.pk, array_of(some)], again=len(some) <= FEW)
+            known.update((vine.encode(), block.encode()) for vine, block in found)
         if sum(map(len, self._of_farm.values())) > self._MOST:
             self._of_farm = {opened.farm.pk: known}
         return known

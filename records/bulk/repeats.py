@@ -11,13 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from django.db import connection
-
 from records.access import OpenFarm
+from records.bulk import FEW
 from records.bulk.incoming import statements_of
 from records.bulk.lines import array_of, digest_of_line, in_parts, kind_in
 from records.bulk.storing import UNCHANGED, Outcome, Outcomes
 from records.kinds import KINDS, Kind
+from records.planned import ask
 
 #: So many lines are looked up to see whether any was sent before; so many at once where one was.
 SAMPLED: Final = 20
@@ -84,9 +84,7 @@ def _look_up_kind(opened: OpenFarm, kind: Kind, lines: Sequence[Numbered], found
     if not numbers:
         return
     named: dict[str, Any] = {"ids": array_of(ids), "digests": array_of(digests), "farm": opened.farm.pk}
-    with connection.cursor() as cursor:
-        cursor.execute(statements_of(kind).not_as_first_sent, named)
-        others = cursor.fetchall()
+    others = ask(statements_of(kind).not_as_first_sent, named, again=len(ids) <= FEW)
     found.outcomes |= dict.fromkeys(numbers, UNCHANGED)
     found.ids.update(zip(numbers, map(bytes.decode, ids), strict=True))
     for at, version in others:

@@ -11,14 +11,16 @@ from typing import Any, Final
 from django.db import IntegrityError, connection, transaction
 
 from records.access import OpenFarm
+from records.bulk import FEW
 from records.bulk.incoming import CHECKS_OF, Statements, statements_of
 from records.bulk.lines import array_of
-from records.bulk.rows import Batch, Fault
+from records.bulk.rows import NULL, Batch, Fault
 from records.constraints import CONSTRAINTS
 from records.context import set_context
 from records.errors import IdInUse, Withdrawn
 from records.kinds import Kind
 from records.models.recorded import Recorded
+from records.planned import carry_out
 from records.services.recording import MODELS, ONCE_A_LIVE
 from records.services.storing import constraint_of, digest_of, known_again
 
@@ -64,13 +66,22 @@ class Store:
 
     def _insert(self, statements: Statements, batch: Batch) -> Outcomes:
         """Insert the lines as if all were new and good, which most often they are; else find out which are."""
-        self._fill(statements, batch)
+        few = len(batch) <= FEW and not any(map(_has_an_escape, batch.texts))
+        if not few:
+            self._fill(statements, batch)
         try:
-            with transaction.atomic(), connection.cursor() as cursor:
-                cursor.execute(statements.insert, self._named())
+            with transaction.atomic():
+                self._insert_few(statements, batch) if few else self._insert_copied(statements)
         except IntegrityError:
             return self._insert_what_can_be(statements, batch)
         return dict.fromkeys(batch.numbers, CREATED)
+
+    def _insert_few(self, statements: Statements, batch: Batch) -> None:
+        carry_out(statements.insert_few, {**self._named(), "lines": b"\n".join(batch.texts).decode()})
+
+    def _insert_copied(self, statements: Statements) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(statements.insert, self._named())
 
     def _insert_what_can_be(self, statements: Statements, batch: Batch) -> Outcomes:
         """Ask the table's rules which lines break them, and insert of the others those that are new."""
@@ -225,6 +236,10 @@ def _apart(batch: Batch) -> tuple[Batch, Batch | None]:
         first.setdefault(row_id, number)
     firsts = set(first.values())
     return batch.without(set(batch.numbers) - firsts), batch.without(firsts)
+
+
+def _has_an_escape(text: bytes) -> bool:
+    return text.count(b"\\") > text.count(NULL)
 
 
 def _numbers_by_id(batch: Batch) -> Mapping[str, int]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from records.access import OpenFarm, Right
+from records.bulk.known_shapes import KNOWN_SHAPES
 from records.bulk.lines import in_parts, lines_of
 from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
 from records.bulk.repeats import Repeats, repeats_among
@@ -59,7 +60,7 @@ def take_lines(opened: OpenFarm, body: bytes, options: Options, careful: Careful
     # To update is to let the last line count, also one that was sent before: there, every line is read.
     updates = options.on_conflict is OnConflict.UPDATE
     repeats = Repeats() if updates else repeats_among(opened, ordered, options.kind)
-    reader = Reader(opened, careful, ground_of(opened), options.kind)
+    reader = Reader(opened, careful, ground_of(opened), options.kind, KNOWN_SHAPES)
     taken = _take(opened, reader, options, _read_ahead(reader, repeats.without(ordered)))
     taken.outcomes |= repeats.outcomes
     taken.ids |= repeats.ids
