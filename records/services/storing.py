@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Any, Generic, TypeVar
+from typing import Any, Final, Generic, TypeVar
 
 from django.db import IntegrityError, connection, models, transaction
 from django.db.models.functions import Now
@@ -22,6 +23,9 @@ from records.context import set_context
 from records.errors import IdInUse, NotFound, Stale, Withdrawn
 from records.models import Farm
 from records.models.base import FarmOwned
+
+#: The keys of a partition bear the table's names and its seasons (see ``records.partitioning``).
+_OF_A_PARTITION: Final = re.compile(r"__(before_)?\d{4}$")
 
 Owned = TypeVar("Owned", bound=FarmOwned)
 
@@ -133,8 +137,9 @@ def _said_at_first(known: FarmOwned, columns: Mapping[str, Any]) -> str | None:
 
 
 def constraint_of(error: IntegrityError) -> str:
-    """Give the name of the constraint that refused a row."""
-    return str(getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or "")
+    """Give the name of the constraint that refused a row; one partition's is the whole table's."""
+    name = str(getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or "")
+    return _OF_A_PARTITION.sub("", name)
 
 
 def change(
