@@ -1,8 +1,12 @@
 """Where the rows of summaries are read from, and as of when they hold.
 
 Who may see what is decided before, on the primary, in the transaction of the request; here only rows are read.  They
-come from the replica where one is set, answers, lags no more than it may, and shows no mark of something that was not
-summed up there; else from the primary, where such marks are settled first.  The instant says how old they are.
+come from the replica where one is set, answers and lags no more than it may; else from the primary.  The instant says
+how old they are.
+
+What was changed but not yet summed up bears a mark.  The primary settles marks before it answers; a replica cannot.
+Whoever asks for one farm that has any is answered by the primary, and so sees what they have just written.  Among many
+farms somebody always writes: there the rows are as old as the oldest mark says, and good for as long as that may lag.
 """
 
 from __future__ import annotations
@@ -86,19 +90,21 @@ def _on_the_replica(farms: Collection[uuid.UUID]) -> tuple[str, _Opened | None]:
             opening.enter_context(replica.cut_off_after(_LONGEST_READ_SECONDS))
             opening.enter_context(transaction.atomic(using=replica.ALIAS))
             set_context(using=replica.ALIAS, farms=sorted(farms))
-            if _something_waits(farms):
+            as_of = min([standing.as_of, *_waits_since(farms)])
+            if (as_of < standing.as_of and len(farms) == 1) or standing.asked_at - as_of > bound:
                 return "unsettled", None
-            return "replica", (standing.as_of, opening.pop_all())
+            return "replica", (as_of, opening.pop_all())
     except Error as error:
         replica.broke(error)
         return "away", None
 
 
-def _something_waits(farms: Collection[uuid.UUID]) -> bool:
-    """Tell whether the replica shows a change that was not summed up there: its rows are older than it is."""
+def _waits_since(farms: Collection[uuid.UUID]) -> list[datetime]:
+    """Give since when the oldest change waits that the replica shows and that was not summed up there, if one does."""
     with connections[replica.ALIAS].cursor() as cursor:
-        cursor.execute("SELECT EXISTS (SELECT FROM block_season_mark WHERE farm_id = ANY (%s))", [list(farms)])
-        return bool(cursor.fetchone()[0])
+        cursor.execute("SELECT min(marked_at) FROM block_season_mark WHERE farm_id = ANY (%s)", [list(farms)])
+        (since,) = cursor.fetchone()
+    return [] if since is None else [since]
 
 
 @contextmanager

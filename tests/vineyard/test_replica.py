@@ -209,18 +209,45 @@ def test_whoever_asks_for_the_newest_is_answered_by_the_primary(standby, yard):
     assert yard.read(newest=True)[1] == "default"
 
 
-def test_a_mark_that_the_replica_shows_is_settled_on_the_primary_first(standby, yard):
-    """What a block sets changes all its seasons; they are summed up by whoever reads next."""
+def leave_a_mark(yard: Both, year: int) -> datetime:
+    """Change what a block sets for all its seasons; they are summed up by whoever reads next."""
     block = f"{yard.yard.url}/blocks/{yard.yard.block.pk}"
     etag = yard.cast.owner.client.get(block).headers["ETag"]
-    answer = yard.cast.owner.client.patch(block, {"year_planted": 2001}, format="json", headers={"If-Match": etag})
+    before = clock_of_the_primary()
+    answer = yard.cast.owner.client.patch(block, {"year_planted": year}, format="json", headers={"If-Match": etag})
     assert answer.status_code == 200, answer.content
+    return before
+
+
+def test_of_one_farm_a_mark_that_the_replica_shows_is_settled_on_the_primary_first(standby, yard):
+    leave_a_mark(yard, 2001)
     standby.catch_up()
     before = reads("unsettled")
     assert yard.read()[1] == "default"
     assert reads("unsettled") == before + 1
     standby.catch_up()
     assert yard.read()[1] == "replica"
+
+
+def test_among_many_farms_a_mark_says_how_old_the_rows_are_until_that_is_too_old(standby, yard, settings):
+    yard.read(newest=True)
+    both = [yard.cast.farm.pk, yard.cast.other_farm.pk]
+    before = leave_a_mark(yard, 2002)
+    after = clock_of_the_primary()
+    standby.catch_up()
+    with transaction.atomic():
+        settings.SUMMARIES_MAY_LAG_SECONDS = 600
+        _, place, as_of = read_summaries(both, count)
+        assert place == "replica"
+        assert before < as_of < after
+        settings.SUMMARIES_MAY_LAG_SECONDS = 0
+        _, place, as_of = read_summaries(both, count)
+        assert place == "default"
+        assert as_of > after
+    standby.catch_up()
+    settings.SUMMARIES_MAY_LAG_SECONDS = 600
+    with transaction.atomic():
+        assert read_summaries(both, count)[2] > after  # it was settled
 
 
 WRITES = ["DELETE FROM block_season_mark", "INSERT INTO program (id, name) VALUES (gen_random_uuid(), 'x')"]
