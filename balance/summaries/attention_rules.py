@@ -103,13 +103,13 @@ def counts_off_target(line: Line, asked: Asked) -> Iterator[Notice]:
     if share <= asked.limits.off_target_share:
         return
     way = "above" if counts.difference > 0 else "below"
-    on_average = f", on average {number(abs(counts.difference), 1)} nodes {way} the target" if counts.difference else ""
+    on_average = f", on average {number(abs(counts.difference), 1)} nodes {way} it" if counts.difference else ""
     yield Notice(
         COUNTS_OFF_TARGET,
         NOW if _winter_is_on(line, asked) else SOON,
         line,
-        f"{counts.too_many} of {counted(counts.judged, 'count')} have more nodes than the target and {counts.too_few} "
-        f"fewer{on_average}.",
+        f"Off target: {counts.too_many} of {counted(counts.judged, 'count')} above it and {counts.too_few} below"
+        f"{on_average}.",
         "Look at the vines with the pruners; what was left too long can still be shortened, what is off stays off."
         if counts.too_many
         else "Talk with the pruners before the next block: what is off stays off.",

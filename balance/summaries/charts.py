@@ -28,7 +28,9 @@ def distribution_chart(told: Season, weight: Measure) -> Chart:
     bins = told["bins"]
     of = Quantity("Pruning weight of a vine", weight.unit, weight.digits)
     weights = told["weights"]
-    said = [f"Mean {of.said(weights['mean'])}, from {told['blocks_weighed']} of {told['blocks']} blocks."]
+    mean = weights["mean"]
+    blocks = f"{told['blocks_weighed']} of {told['blocks']} blocks"
+    said = [] if mean is None else [f"Mean {of.said(mean)}, from {blocks}."]
     return histogram_of_bins(
         "weight_distribution",
         "Pruning weights of single vines" + (f", season {told['season']}" if told["season"] else ""),
@@ -36,7 +38,7 @@ def distribution_chart(told: Season, weight: Measure) -> Chart:
         told["bin_width"],
         of=of,
         open_end=bool(bins) and bins[-1]["to"] is None,
-        said=said if weights["mean"] is not None else [],
+        said=said,
     )
 
 

@@ -21,6 +21,8 @@ USUAL_SEASONS: Final = 10
 def read_trend(scope: Scope, first: int | None, last: int | None) -> tuple[Read, range]:
     """Read the seasons from ``first`` to ``last``; without them, the ten that end with the newest on record.
 
+    Without ``first``, nothing is told of seasons before the oldest of them on record.
+
     Raises
     ------
     NotValid
@@ -35,11 +37,17 @@ def read_trend(scope: Scope, first: int | None, last: int | None) -> tuple[Read,
     read = read_lines(scope, Wanted(last, first, back=USUAL_SEASONS - 1, with_work=False))
     if read.season is None:
         return read, range(0)
-    begins = read.season - USUAL_SEASONS + 1 if first is None else first
+    begins = _oldest(read) if first is None else first
     if begins > read.season:
         return read, range(0)
     _bounded(begins, read.season)
     return read, range(begins, read.season + 1)
+
+
+def _oldest(read: Read) -> int:
+    """Give the oldest season that was read and says anything; the newest where none does."""
+    seasons = (row.season for line in read.lines for row in line.rows.values() if row.says_anything)
+    return min(seasons, default=read.season or 0)
 
 
 def _bounded(first: int, last: int) -> None:

@@ -112,7 +112,7 @@ def _example(scope: str) -> dict[str, Any]:
         "urgency": "now",
         "season": 2027,
         "figures": [{"name": "off_target_share", "value": 28.571429, "unit": "%"}],
-        "sentence": "6 of 28 counts have more nodes than the target and 2 fewer, on average 1.7 nodes above it.",
+        "sentence": "Off target: 6 of 28 counts above it and 2 below, on average 1.7 nodes above it.",
         "todo": "Look at the vines with the pruners; what was left too long can still be shortened.",
         "link": f"/api/v1/farms/{FARM_ID}/blocks/{BLOCK_ID}/targets?season=2027",
     }
