@@ -46,6 +46,9 @@ SECONDS: Final = Histogram(
 )
 ROWS: Final = Counter("vineyard_rows", "Rows that came in bulk or in files, by what became of them.", ["outcome"])
 JOBS_ENDED: Final = Counter("vineyard_jobs_ended", "Jobs that came to an end.", ["kind", "state"])
+DEPRECATED: Final = Counter(
+    "vineyard_deprecated_requests", "Requests that used what is deprecated.", ["route", "method", "what"]
+)
 LIMITED: Final = Counter(
     "vineyard_rate_limited", "Requests that a limit refused, or could not count.", ["limit", "outcome"]
 )
@@ -70,6 +73,11 @@ def count_request(route: str, method: str, status: int, seconds: float | None, *
 def count_rows(outcome: str, number: int) -> None:
     """Count rows of a bulk request or a file by what became of them."""
     ROWS.labels(outcome).inc(number)
+
+
+def count_deprecated(route: str, method: str, what: str) -> None:
+    """Count a request that used what is deprecated, by its name in the registry of deprecations."""
+    DEPRECATED.labels(route, method, what).inc()
 
 
 def count_limited(limit: str, outcome: str = "refused") -> None:

@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiParameter
 from records.api import idempotency
 from records.api.views import CallerView
 from vineyard.api import schema_fields  # noqa: F401 - drf-spectacular finds them by their import
+from vineyard.api.deprecating import mark_deprecated
 from vineyard.api.problems import BY_STATUS, CONTENT_TYPE, KINDS, problem
 
 TAGS: Final = {
@@ -96,6 +97,7 @@ def complete_operations(result: dict[str, Any], generator: Any, request: Any, pu
                 response["headers"] = _headers(status, _body_schema(components, response))
         operation["responses"] = dict(sorted(operation["responses"].items()))
     _leave_out_what_nobody_answers(result)
+    mark_deprecated(result)
     return result
 
 
