@@ -1,18 +1,15 @@
 """Tell receivers of changed summaries and of worklists that are due; the new words hold before the old list goes."""
 
-from pathlib import Path
-
 from django.contrib.postgres.operations import AddConstraintNotValid
 from django.db import migrations, models
 
 from balance.reports.webhooks.summaries_sql import note_summary_changes
 
 EVENTS = ["report.ready", "report.failed", "season_summary.changed", "worklist.due"]
-_BEFORE = max(file.stem for file in Path(__file__).parent.glob("000[789]_*.py"))
 
 
 class Migration(migrations.Migration):
-    dependencies = [("balance", _BEFORE)]
+    dependencies = [("balance", "0009_benchmarks")]
 
     operations = [
         migrations.RemoveConstraint("webhookendpoint", "webhook_endpoint_events_known"),
