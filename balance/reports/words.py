@@ -17,6 +17,13 @@ TO: Final = " to "
 _GROUPED: Final = 10_000
 #: What stands for a cell that was not measured; zero is another thing.
 NOT_MEASURED: Final = "\u2013"
+#: Units that are things one counts.
+COUNTED: Final = frozenset(
+    {
+        "vines", "count nodes", "clusters", "cordons", "cases", "versions", "harvests", "pickings", "winters", "facts",
+        "records",
+    }
+)  # fmt: skip
 STANDING_WORDS: Final = {OVER: "Over", UNDER: "Under", IN_BALANCE: "In balance", NOT_KNOWN: "Not known"}
 CONFIDENCE_WORDS: Final = {GOOD: "good", FAIR: "fair", LOW: "low"}
 VERDICT_WORDS: Final = {"below": "Below the range", "within": "Within the range", "above": "Above the range"}
@@ -59,14 +66,17 @@ def _needed(value: float) -> int:
 
 
 def with_unit(written: str, unit: str) -> str:
-    r"""Put the unit behind a number.
+    r"""Put the unit behind a number; one of what is counted has no plural.
 
     Examples
     --------
     >>> [with_unit("0.85", "kg"), with_unit("12", "%"), with_unit("3", "")]
     ['0.85\xa0kg', '12\xa0%', '3']
+    >>> [with_unit("1", "vines"), with_unit("0", "vines"), with_unit("1.0", "count nodes")]
+    ['1\xa0vine', '0\xa0vines', '1.0\xa0count nodes']
     """
-    return f"{written}\u00a0{unit}" if unit else written
+    said = unit.removesuffix("s") if written == "1" and unit in COUNTED else unit
+    return f"{written}\u00a0{said}" if said else written
 
 
 def headed(column: dict[str, Any]) -> str:

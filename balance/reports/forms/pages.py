@@ -137,7 +137,7 @@ def _block(page: Plain, place: str, letters: _Letters) -> Plain:
     return {
         "place": place,
         "name": letters.words(page["name"], _NAME, 24),
-        "facts": [*facts, f"{page['vines']:,} vines standing"],
+        "facts": [*facts, f"{page['vines']:,} {'vine' if page['vines'] == 1 else 'vines'} standing"],
         "sections": [_section(section, letters) for section in page["sections"]],
     }
 

@@ -28,3 +28,14 @@ def test_a_range_may_be_open_at_either_end(low, high, said):
 
 def test_nothing_is_written_as_minus_zero():
     assert words.number(-0.0) == words.number(-0.3) == "0"
+
+
+@pytest.mark.parametrize("unit", sorted(words.COUNTED))
+def test_one_of_what_is_counted_is_written_without_a_plural(unit):
+    one, none, more = (words.value_of({"value": value, "unit": unit, "digits": 0}) for value in (1, 0, 2))
+    assert one == f"1\N{NO-BREAK SPACE}{unit[:-1]}"
+    assert (none, more) == (f"0\N{NO-BREAK SPACE}{unit}", f"2\N{NO-BREAK SPACE}{unit}")
+
+
+def test_a_unit_that_is_measured_is_written_as_it_is():
+    assert words.value_of({"value": 1, "unit": "lb", "digits": 0}) == "1\N{NO-BREAK SPACE}lb"
