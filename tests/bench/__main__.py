@@ -13,6 +13,7 @@ from tests.bench import (
     bulk,
     bulk_costs,
     cordon_worklist,
+    many_farms,
     node_targets,
     one_post,
     reports,
@@ -33,9 +34,11 @@ FIGURES: dict[str, Callable[[], Iterator[Figure]]] = {
     "survival": survival.figures,
     "cordon_worklist": cordon_worklist.figures,
     "reports": reports.figures,
+    "summaries_upkeep": bulk_costs.upkeep,
 }
 #: Ten million rows take minutes to make and several gigabytes to keep, so they are asked for by name.
 ON_DEMAND: dict[str, Callable[[], Iterator[Figure]]] = {
+    "many_farms": many_farms.figures,
     "bulk_ten_million": bulk_costs.ten_million,
     "reports_thousand": reports.thousand,
 }

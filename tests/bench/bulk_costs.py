@@ -1,4 +1,4 @@
-"""What a hundred thousand rows cost more by row-level security, by the keeping of replaced versions, and by ten times the rows."""
+"""What a hundred thousand rows cost more: by row-level security, by kept versions, by summaries, by ten times the rows."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from tests.bench.served import NDJSON, Served, serve_ours
 
 ROUNDS: Final = 7
 FARMS_OF_TEN_MILLION: Final = 10
+_MARKS: Final = '"dormant_record_marks_its_season_on_insert"'
 _TRIGGER: Final = '"dormant_record_keeps_replaced_on_update"'
 
 
@@ -37,6 +38,23 @@ def costs() -> Iterator[Figure]:
     yield Figure("row_security_cost", round(secured, 3), "none, x the time without", True, f"first insert, {note}")
     note = against(VINES, times["kept"], times["not kept"])
     yield Figure("history_cost", round(kept, 3), "none, x the time without", True, f"every row corrected, {note}")
+
+
+def upkeep() -> Iterator[Figure]:
+    """Store in one request, with what blocks and seasons come to kept current in its transaction, and without."""
+    with standing() as (stack, ground):
+        trial, ours = trial_of(ground), serve_ours(stack, ground)
+        times = in_rounds(
+            {
+                "summed": _after(trial, f"ENABLE TRIGGER {_MARKS}", one_transaction(trial, ours)),
+                "not summed": _after(trial, f"DISABLE TRIGGER {_MARKS}", one_transaction(trial, ours)),
+            },
+            rounds=ROUNDS,
+        )
+        _alter(trial, f"ENABLE TRIGGER {_MARKS}")()
+    ratio = median_ratio(times["summed"], times["not summed"])
+    note = against(VINES, times["summed"], times["not summed"])
+    yield Figure("summaries_upkeep", round(ratio, 3), "<= 1.15 x the time without", ratio <= 1.15, note)
 
 
 def ten_million() -> Iterator[Figure]:

@@ -68,7 +68,7 @@ class Ground:
 
 
 #: Tables that a trial may write beside the records, if this version has them.
-_TRACES: Final = ("pruning_target", "record_change")
+_TRACES: Final = ("pruning_target", "record_change", "block_season", "block_season_mark")
 
 
 @contextmanager

@@ -89,6 +89,7 @@ def _made(stack: Stack, superuser: str, count: int) -> Farms:
         connection.execute("SELECT pg_reload_conf()")
         for statement in (_FARMS, _OWNED, _BLOCKS, _ROWS, _VINES):
             connection.execute(statement, names)
+        connection.execute(_PROGRAM, names)
         for season in SEASONS:
             connection.execute(_WINTERS, {**names, "season": season})
             connection.execute(_HARVESTS, {**names, "season": season})
@@ -107,9 +108,30 @@ _FARMS = f"""
     SELECT 'Farm ' || number, 'Region ' || number %% {REGIONS}, hemisphere, time_zone
     FROM farm, generate_series(1, %(others)s) AS number WHERE id = %(farm)s
 """
+#: Each has an owner of its own, so that it counts as a grower; whoever asks looks at all of them.
 _OWNED = """
-    INSERT INTO membership (farm_id, person_id, role, created_digest)
-    SELECT id, %(person)s, 'owner', '' FROM farm WHERE id <> %(farm)s
+    WITH grown AS (
+        INSERT INTO person (email, name, password, is_active, is_staff, is_superuser)
+        SELECT 'grower-' || id || '@example.test', 'Grower (invented)', '', true, false, false FROM farm
+        WHERE id <> %(farm)s RETURNING id, email
+    )
+    INSERT INTO membership (farm_id, person_id, role, name, created_digest)
+    SELECT farm.id, grown.id, 'owner', '', '' FROM farm JOIN grown ON grown.email = 'grower-' || farm.id || '@example.test'
+    UNION ALL SELECT id, %(person)s, 'viewer', '', '' FROM farm WHERE id <> %(farm)s
+"""
+#: All belong to one program, and let it count them.
+_PROGRAM = """
+    WITH made AS (
+        INSERT INTO program (name, region) VALUES ('Program (invented)', '') RETURNING id
+    ), led AS (
+        INSERT INTO program_membership (program_id, person_id, role) SELECT id, %(person)s, 'lead' FROM made
+    ), joined AS (
+        UPDATE farm SET program_id = made.id FROM made
+    )
+    INSERT INTO consent (farm_id, purpose, program_id, name, rights, text_version, given_by_id, valid_from,
+        created_digest)
+    SELECT farm.id, purpose, made.id, '', '{}', purpose || '@1', %(person)s, now(), ''
+    FROM farm, made, unnest(ARRAY['summaries', 'benchmarks']) AS purpose
 """
 _BLOCKS = f"""
     INSERT INTO block (farm_id, name, cultivar_id, cultivar_as_named, rootstock, training, shelter, note, created_digest)

@@ -9,7 +9,7 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 import httpx
 
@@ -43,7 +43,14 @@ class Served:
             connection.close()
 
 
-def serve_ours(stack: Stack, ground: Ground, name: str = "ours") -> Served:
+class Keyed(Protocol):
+    """Whatever holds the key of somebody who may ask."""
+
+    @property
+    def key(self) -> str: ...
+
+
+def serve_ours(stack: Stack, ground: Keyed, name: str = "ours") -> Served:
     """Serve the service as ``manage.py serve`` does, with the settings that it has when nobody says otherwise."""
     port = _free_port()
     argv = [sys.executable, "-m", "granian", *GRANIAN, "vineyard.rsgi:application", "--host", DEFAULT_HOST]
