@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from typing import Any, Final
 
-from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -15,6 +14,7 @@ from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.cordons.asked_blocks import blocks_asked
 from balance.cordons.blank_share import BlankCordon, Sums, blank_cordon_of
 from balance.cordons.cases import season_on
+from balance.cordons.days import today_on
 from balance.formulas.cordons.blank_share import METHOD, change_of_share
 from balance.formulas.targets.explanation import plain
 from records.api.parameters import SEASON
@@ -146,7 +146,7 @@ class BlankCordonView(FarmView):
             "to": StrictIntegerField(min_value=1900, max_value=2100),
         }
         query = StrictQuery.of(request, **asked)
-        last = query.get("to") or season_on(self.opened.farm, timezone.now().date())
+        last = query.get("to") or season_on(self.opened.farm, today_on(self.opened.farm))
         first = query.get("from") or last - USUAL_SEASONS + 1
         if first > last:
             raise NotValid.at(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from typing import Any, Final
 
-from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -14,6 +13,7 @@ from rest_framework.response import Response
 from balance.api.figures import ComputedOut, computed
 from balance.cordons.asked_blocks import blocks_asked
 from balance.cordons.cases import season_on
+from balance.cordons.days import today_on
 from balance.cordons.models import Reason, Scope
 from balance.cordons.proposals import Proposal, proposals_of
 from balance.cordons.thresholds import NOTHING_SET, thresholds_for
@@ -166,7 +166,7 @@ class CordonProposals(FarmView):
             row_number=StrictIntegerField(min_value=1, max_value=9999),
         )
         blocks = blocks_asked(self.opened, query.get("block"))
-        season = query.get("season") or season_on(self.opened.farm, timezone.now().date())
+        season = query.get("season") or season_on(self.opened.farm, today_on(self.opened.farm))
         without = len(blocks) - len(thresholds_for(self.opened, blocks))
         found = proposals_of(
             self.opened, block_id=query.get("block"), row_number=query.get("row_number"), season=season

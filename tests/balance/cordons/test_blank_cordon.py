@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -147,3 +149,12 @@ def test_a_share_lies_between_nothing_and_all_and_says_what_part_of_the_whole_it
 def test_sums_that_cannot_be_are_refused(sums):
     with pytest.raises(OutOfRange):
         blank_share(*sums)
+
+
+@pytest.mark.parametrize("path", ["blank-cordon?from=2021", "blank-cordon?from=2020"])
+def test_the_last_season_is_that_of_the_farms_own_day_not_of_the_day_in_utc(path, looked, monkeypatch):
+    """At two in the morning of 1 November by UTC, the last of October is still on, and with it the season."""
+    at = SimpleNamespace(now=lambda: datetime(2020, 11, 1, 2, tzinfo=UTC))
+    monkeypatch.setattr("balance.cordons.days.timezone", at)
+    answer = looked.yard.client.get(f"{looked.yard.url}/{path}")
+    assert answer.status_code == (422 if path.endswith("2021") else 200), answer.content
