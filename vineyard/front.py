@@ -23,6 +23,11 @@ from vineyard.turns import Turns, TurnsAreFull, caller_of, farm_of
 
 log = logging.getLogger("vineyard.front")
 
+#: A body of so many bytes at most is awaited in one piece.
+SMALL: Final = 4_000
+#: Why a task that waits for such a body is cancelled.
+_LATE: Final = "late"
+
 
 @dataclass(frozen=True)
 class Patience:
@@ -118,6 +123,8 @@ class Front:
         announced = environ.get("CONTENT_LENGTH", "")
         if not _is_taken(environ, announced):
             return b""
+        if announced and int(announced) <= SMALL:
+            return await self._small_body(protocol, int(announced))
         body, clock = bytearray(), asyncio.get_running_loop().time
         began = clock()
         try:
@@ -125,7 +132,9 @@ class Front:
             while len(body) <= largest_body(environ["PATH_INFO"]):
                 late = began + self._patience.grace_seconds + len(body) / self._patience.slowest_bytes
                 async with asyncio.timeout_at(late):
-                    body += self._hold(await chunks.__anext__())  # granian dies of anext() with a default
+                    chunk = await chunks.__anext__()  # granian dies of anext() with a default
+                    self._hold(len(chunk))
+                    body += chunk
         except StopAsyncIteration:
             pass
         except TimeoutError:
@@ -138,11 +147,30 @@ class Front:
             log.debug("a body ended early: %s", ended)
         return bytes(body)
 
-    def _hold(self, chunk: bytes) -> bytes:
-        if self._held + len(chunk) > self._patience.held_bytes:
+    async def _small_body(self, protocol: Any, length: int) -> bytes:
+        """Give a body of few bytes, which is awaited in one piece: it has arrived already, as a rule."""
+        self._hold(length)
+        late = asyncio.get_running_loop().call_later(
+            self._patience.grace_seconds + length / self._patience.slowest_bytes, _current_task().cancel, _LATE
+        )
+        body = b""
+        try:
+            body = await protocol()
+        except asyncio.CancelledError as ended:
+            if ended.args == (_LATE,):
+                raise TooSlow from None
+            raise
+        except Exception as ended:
+            log.debug("a body ended early: %s", ended)
+        finally:
+            late.cancel()
+            self._held -= length - len(body)
+        return body
+
+    def _hold(self, length: int) -> None:
+        if self._held + length > self._patience.held_bytes:
             raise TooMuchHeld
-        self._held += len(chunk)
-        return chunk
+        self._held += length
 
     async def _whole(self, environ: WSGIEnvironment, body: bytes) -> Answer:
         """Give the answer to small requests that were combined; theirs is never large enough to be streamed."""
@@ -171,6 +199,12 @@ def _is_taken(environ: WSGIEnvironment, announced: str) -> bool:
         return announced.isdecimal() and 0 < int(announced[:16]) <= largest_body(environ["PATH_INFO"])
     # HTTP/2 may bring a body without its length; it is read here and refused by the rules for bodies.
     return environ["REQUEST_METHOD"] not in {"GET", "HEAD"} and "HTTP_TRANSFER_ENCODING" not in environ
+
+
+def _current_task() -> asyncio.Task[Any]:
+    task = asyncio.current_task()
+    assert task is not None  # noqa: S101 - whoever asks is a coroutine
+    return task
 
 
 def _send(protocol: Any, answer: Answer) -> None:

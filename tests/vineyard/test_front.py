@@ -83,8 +83,9 @@ def test_clients_that_send_half_and_wait_do_not_stop_others(port):
 
 
 @pytest.mark.slow
-def test_a_body_that_comes_too_slowly_is_refused_with_a_sentence(port):
-    with open_with(port, head("/anything", 50) + b"{") as line:
+@pytest.mark.parametrize("length", [50, 50_000])  # awaited in one piece, and piece by piece
+def test_a_body_that_comes_too_slowly_is_refused_with_a_sentence(length, port):
+    with open_with(port, head("/anything", length) + b"{") as line:
         answer = read_all(line)
     assert answer.startswith(b"HTTP/1.1 408")
     assert b"application/problem+json" in answer
