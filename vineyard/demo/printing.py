@@ -108,6 +108,7 @@ def print_where_next(out: Console, cautions: list[str], seconds: float) -> None:
         f"\nDone in {seconds:.1f} s. Farms, people and weights are invented. Next:\n"
         "  uv run manage.py serve --demo                    the same, staying up, with a key for each person\n"
         "  http://127.0.0.1:8000/docs                       every call, to try\n"
+        "  http://127.0.0.1:8000/board                      what an adviser sees, by the key of a person\n"
         "  curl -H 'Authorization: Bearer KEY' http://127.0.0.1:8000/api/v1/me\n"
         "  uv run manage.py import_vines FILE.csv           your own weights\n"
         "  README.md                                        a tour by curl",

@@ -40,6 +40,11 @@ class FarmOffice:
         query = {"season": str(season), "part_of_year": "winter", **more}
         return dict(_expect(self.client.get(f"/farms/{farm.id}/cordon-worklist", params=query), "cordon-worklist"))
 
+    def of_all_farms(self, what: str, season: int) -> dict[str, Any]:
+        """Give one of the answers that look at every farm of whoever asks."""
+        answer = self.client.get(f"/portfolio/{what}", params={"season": str(season), "limit": "50"})
+        return dict(_expect(answer, what))
+
     def _send_block(self, farm: str, block: BlockYears, tell: Callable[[int], None]) -> int:
         if self._knows(farm, block):
             return 0

@@ -18,6 +18,7 @@ from vineyard.demo import printing
 from vineyard.demo.five_years import FarmYears, read_years
 from vineyard.demo.loading import load_scenario, make_keys
 from vineyard.demo.playing import FieldApp, Played, Refused
+from vineyard.demo.printing_blocks import print_blocks
 from vineyard.demo.printing_cordons import print_winter
 from vineyard.demo.replaying import FarmOffice
 from vineyard.demo.scenario import Scenario, read_scenario
@@ -109,6 +110,7 @@ def send_with_progress(out: Console, office: FarmOffice, years: list[FarmYears])
 
 
 def show_winter(out: Console, office: FarmOffice, years: list[FarmYears], season: int) -> None:
-    """Print the work of the last winter."""
+    """Print the work of the last winter, and where all blocks stand at the end of its season."""
     winters = {farm.name: office.worklist(farm, season) for farm in years}
     print_winter(out, season, winters, office.worklist(years[0], season, order="urgency"))
+    print_blocks(out, office.of_all_farms("block-comparison", season), office.of_all_farms("attention", season))
