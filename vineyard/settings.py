@@ -255,6 +255,7 @@ SPECTACULAR_SETTINGS = {
         "SourceMark": "balance.formulas.methods.MARKS",
         "RangeMeasure": "records.models.ranges.Measure",
         "SpacingMeasure": "balance.spacing.UNITS",
+        "BenchmarkMeasure": "balance.benchmarks.measures.NAMES",
         "BulkStatus": ["created", "updated", "unchanged", "error"],
         "CordonReason": "balance.cordons.models.Reason",
         "CordonScope": "balance.cordons.models.Scope",

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from balance.api import statistics
+from balance.api.benchmarks import addresses as benchmark_addresses
 from balance.api.buds import block_bud_injury, bud_adjustments, bud_injury
 from balance.api.cordons import addresses as cordon_addresses
 from balance.api.crops import crop_addresses
@@ -56,6 +57,7 @@ urlpatterns = [
     *crop_addresses.ADDRESSES,
     *cordon_addresses.ADDRESSES,
     *report_addresses.ADDRESSES,
+    *benchmark_addresses.ADDRESSES,
     *summary_addresses.ADDRESSES,
     path("farms/<uuid:farm>/blocks/<uuid:block>/statistics", statistics.Statistics.as_view(), name="block-statistics"),
     path("farms/<uuid:farm>/blocks/<uuid:block>/targets", blocks.Targets.as_view(), name="block-targets"),

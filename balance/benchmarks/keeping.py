@@ -82,9 +82,10 @@ def keep(
 ) -> None:
     """Write the cells and what each farm brought, in the open transaction, which has these farms open."""
     standing = {each.farm: _stands_in(each, cells) for each in brought}
-    kept = BenchmarkCell.objects.bulk_create(
+    ids = [uuid.uuid4() for _ in cells]
+    BenchmarkCell.objects.bulk_create(
         BenchmarkCell(
-            snapshot_id=snapshot_id, measure=cell.measure, dimension=cell.place[0], label=cell.place[1],
+            id=ids[number], snapshot_id=snapshot_id, measure=cell.measure, dimension=cell.place[0], label=cell.place[1],
             mean=cell.mean, spread=cell.spread, growers=cell.growers, reason_code=cell.reason_code,
             reason=cell.reason[:400], spread_reason=cell.spread_reason,
             holds_until=_first_end(consents[farm] for farm, places in standing.items() if number in places),
@@ -94,7 +95,7 @@ def keep(
     BenchmarkPart.objects.bulk_create(
         BenchmarkPart(
             farm_id=each.farm, snapshot_id=snapshot_id, consent=consents[each.farm], grower=each.grower,
-            brought=each.as_json(), cells=[kept[number].pk for number in standing[each.farm]],
+            brought=each.as_json(), cells=[ids[number] for number in standing[each.farm]],
         )
         for each in brought
     )  # fmt: skip

@@ -37,3 +37,4 @@ MEASURES: Final = (
     Measured(sums.CROP_LOAD, "Crop load: yield of the harvest before over these prunings", "1", "prunings"),
 )
 BY_NAME: Final = {each.name: each for each in MEASURES}
+NAMES: Final = tuple(BY_NAME)

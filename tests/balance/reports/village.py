@@ -46,7 +46,7 @@ class Grower:
     def yield_kg(self) -> float:
         return 20.0 + self.number
 
-    def consents(self, program: Any) -> None:
+    def consents(self, program: Any, purpose: str = "summaries", **more: Any) -> None:
         """Let the program count the farm."""
         from records.access import enter, open_farm
         from records.services.consents import Asked, give_consent
@@ -54,14 +54,14 @@ class Grower:
         with transaction.atomic():
             enter(self.caller)
             opened = open_farm(self.caller, self.farm.pk)
-            asked = Asked(purpose="summaries", text_version="summaries@1", join_code=program.join_code)
+            asked = Asked(purpose=purpose, text_version=f"{purpose}@1", join_code=program.join_code, **more)
             self.consent = give_consent(opened, None, asked).row
         self.withdrawn = False
 
-    def consents_again(self, program: Any) -> None:
+    def consents_again(self, program: Any, purpose: str = "summaries") -> None:
         """Let the program count the farm, if it does not."""
         if self.withdrawn:
-            self.consents(program)
+            self.consents(program, purpose)
 
     def withdraws(self) -> None:
         sent = self.client.delete(f"{self.url}/consents/{self.consent.pk}", headers={"If-Match": "*"})
@@ -107,12 +107,12 @@ class Grower:
 class Village:
     """The farms, the program, and its lead."""
 
-    def __init__(self, cast: Any, many: int = 12) -> None:
+    def __init__(self, cast: Any, many: int = 12, purpose: str = "summaries") -> None:
         self.cast, self.program, self.lead = cast, cast.program, cast.lead
         self.growers = [_grower(number) for number in range(1, many + 1)]
         for grower in self.growers:
             grower.has_a_season()
-            grower.consents(self.program)
+            grower.consents(self.program, purpose)
 
     @property
     def url(self) -> str:

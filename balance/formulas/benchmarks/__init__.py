@@ -1,0 +1,1 @@
+"""Benchmarks: where a planting lies among those of many growers."""
