@@ -30,6 +30,8 @@ class Standby:
         argv = [str(postgres_binaries() / "pg_basebackup"), "--pgdata", str(self._places.cluster), "--no-sync"]
         argv += ["--dbname", self.primary["DATABASE_BACKUP_URL"], "--write-recovery-conf", "--checkpoint", "fast"]
         subprocess.run(argv, check=True, capture_output=True, timeout=60)
+        with (self._places.cluster / "postgresql.auto.conf").open("a") as said:
+            said.write("wal_retrieve_retry_interval = '50ms'\n")  # tests would wait for the usual five seconds
         if self._places.identity:
             for path in (self._places.cluster, *self._places.cluster.rglob("*")):
                 os.chown(path, self._places.identity.user, self._places.identity.group)

@@ -15,8 +15,10 @@ import psycopg
 import pytest
 from django.db import Error, connections, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
+from django.urls import reverse
 from prometheus_client import REGISTRY
 
+from balance.api.summaries.addresses import ADDRESSES
 from balance.summaries import replica
 from balance.summaries.reading_from import read_summaries, summary_connection
 from records.access import enter, open_farm
@@ -376,6 +378,38 @@ def test_what_is_no_standby_of_ours_is_not_read(standby, yard, servers, monkeypa
         assert yard.read()[1] == "default"
     with pytest.raises(replica.NotOurs):
         replica._asked(cluster=1)
+
+
+SUMMARIES = sorted(each.name for each in ADDRESSES)
+
+
+def summary(name: str, yard: Both) -> Any:
+    """Ask for a summary of the block, of the farm or of all farms of its owner."""
+    arguments = {
+        "block-": {"farm": yard.cast.farm.pk, "block": yard.yard.block.pk},
+        "farm-": {"farm": yard.cast.farm.pk},
+    }
+    given = next((said for prefix, said in arguments.items() if name.startswith(prefix)), {})
+    return yard.cast.owner.client.get(reverse(name, kwargs=given))
+
+
+def test_every_summary_over_http_says_the_same_from_the_replica_as_from_the_primary(standby, yard):
+    yard.weigh()
+    yard.read(newest=True)
+    standby.catch_up()
+    before = reads("replica")
+    answers = {name: [summary(name, yard)] for name in SUMMARIES}
+    assert len(answers) > 10
+    assert reads("replica") == before + len(answers)
+    standby.kill()
+    for name, both in answers.items():
+        both.append(summary(name, yard))
+        assert [answer.status_code for answer in both] == [200, 200], (name, both[0].content)
+        first, second = (answer.json() for answer in both)
+        assert first.pop("as_of") < second.pop("as_of"), name
+        assert first == second, name
+        assert both[0].headers["ETag"] == both[1].headers["ETag"], name
+    assert reads("replica") == before + len(answers)
 
 
 def states(client: Any) -> tuple[str, dict[str, str]]:
