@@ -345,6 +345,23 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/cordon-worklist"): Case(READ, query="season=2025&part_of_year=winter"),
     ("GET", "api/v1/farms/{farm}/cordon-outlook"): Case(READ, query="winters=2"),
     ("GET", "api/v1/farms/{farm}/cordon-capacity"): Case(READ, query="pace=2&winters=3"),
+    **{
+        ("GET", f"api/v1/{scope}/{tail}"): Case(statuses, query=query)
+        for scope, statuses in (
+            ("farms/{farm}", READ),
+            ("farms/{farm}/blocks/{block}", READ),
+            ("portfolio", OWN_THINGS),
+        )
+        for tail, query in (
+            ("season-summary", "season=2027"),
+            ("season-trend", "last=2027"),
+            ("weight-distribution", "season=2027"),
+            ("block-comparison", "season=2027"),
+            ("attention", ""),
+            ("completeness", "season=2027"),
+        )
+        if not (tail == "block-comparison" and "{block}" in scope)
+    },
     ("GET", "api/v1/farms/{farm}/blank-cordon"): Case(READ, query="from=2026&to=2027"),
     ("GET", "api/v1/farms/{farm}/cordon-proposals"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/cordon-survival"): Case(READ),
