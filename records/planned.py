@@ -13,7 +13,7 @@ from functools import cache
 from typing import Any, TypeVar
 
 import psycopg
-from django.db import DEFAULT_DB_ALIAS, connections
+from django.db import DEFAULT_DB_ALIAS, NotSupportedError, OperationalError, connections
 from django.db.models import Model
 
 M = TypeVar("M", bound=Model)
@@ -29,10 +29,19 @@ class _Planned(psycopg.Cursor[Any]):
 
 @contextmanager
 def _cursor(using: str) -> Iterator[Any]:
-    """Give a cursor as Django gives it, counted and with Django's exceptions, around one that keeps plans."""
-    with connections[using].cursor() as cursor:
-        cursor.cursor = _Planned(cursor.connection)
-        yield cursor
+    """Give a cursor as Django gives it, counted and with Django's exceptions, around one that keeps plans.
+
+    PostgreSQL refuses a kept plan whose columns have other types since a migration.  The plans go with the connection,
+    and the request is answered as if the database had gone away: sent again it succeeds.
+    """
+    connection = connections[using]
+    try:
+        with connection.cursor() as cursor:
+            cursor.cursor = _Planned(cursor.connection)
+            yield cursor
+    except NotSupportedError as refused:
+        connection.close()
+        raise OperationalError("a table was changed under a plan that was kept") from refused
 
 
 def ask(statement: str, values: Values, *, using: str = DEFAULT_DB_ALIAS, again: bool = True) -> list[tuple[Any, ...]]:
