@@ -38,6 +38,9 @@ _TAGS = {
 }
 
 urlpatterns = [
+    # The first to be looked for, because it is asked most.  Not within the request's own transaction: this view begins
+    # another where two writers waited for each other.
+    path("farms/<uuid:farm>/records", non_atomic_requests(bulk.Records.as_view()), name="records"),
     path("me", farms.Me.as_view(), name="me"),
     path("me/consents", consents_given.ConsentsGiven.as_view(), name="consents-given"),
     path("me/keys", keys.Keys.as_view(), name="keys"),
@@ -89,7 +92,5 @@ urlpatterns = [
     path("farms/<uuid:farm>/jobs/<uuid:job>/retry", jobs.JobRetry.as_view(), name="job-retry"),
     path("farms/<uuid:farm>/vines/<uuid:vine>", vines.OneVine.as_view(), name="vine"),
     path("farms/<uuid:farm>/changes", changes.Changes.as_view(), name="changes"),
-    # Not within the request's own transaction: this view begins another where two writers waited for each other.
-    path("farms/<uuid:farm>/records", non_atomic_requests(bulk.Records.as_view()), name="records"),
     *(address for name, tag in _TAGS.items() for address in views_of(KINDS[name], Says(tag))),
 ]
