@@ -73,7 +73,7 @@ class Client:
         record = self.dice.choice(list(self.made))
         kind, version = self.made.pop(record)
         path = f"{self.ground.url}/{kind.replace('_', '-')}s/{record}?reason=Twice"
-        reply = self.phone.send("DELETE", path, **{"If_Match": f'"{version}"'})
+        reply = self.phone.send("DELETE", path, If_Match=f'"{version}"')
         assert reply.ok, reply.content
         self.told["withdrawn"] += 1
 
