@@ -114,11 +114,15 @@ class _Trust:
     def is_away(self) -> bool:
         return self._away_until > 0
 
+    @property
+    def is_left_alone(self) -> bool:
+        return time.monotonic() < self._away_until
+
     @contextmanager
     def asking(self) -> Iterator[bool]:
         """Tell whether to ask now; what goes wrong while asking makes it away."""
         tries = self.is_away
-        if tries and (time.monotonic() < self._away_until or not self._tries.acquire(blocking=False)):
+        if tries and (self.is_left_alone or not self._tries.acquire(blocking=False)):
             yield False
             return
         try:
@@ -158,7 +162,7 @@ def standing_now(bound: timedelta) -> Standing | None:
     Error
         It does not answer, or is no standby of ours; it is left alone from now on.
     """
-    if not is_set() or connections[ALIAS].in_atomic_block:
+    if not is_set() or _trust.is_left_alone or connections[ALIAS].in_atomic_block:
         return None
     now = _followed.look()
     with _trust.asking() as asks:
