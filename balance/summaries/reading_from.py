@@ -33,18 +33,16 @@ _LONGEST_READ_SECONDS: Final = 15.0
 
 
 @contextmanager
-def summary_connection(
-    farms: Collection[uuid.UUID], *, newest: bool = False
-) -> Iterator[tuple[BaseDatabaseWrapper, datetime]]:
+def summary_connection(farms: Collection[uuid.UUID]) -> Iterator[tuple[BaseDatabaseWrapper, datetime]]:
     """Give the connection that the summaries of these farms are read from now, and as of when its rows hold.
 
     The farms are open on it, to row-level security too, and no others.  Read with SQL on the connection or with
     ``Model.objects.using(connection.alias)``; nothing is written.  The instant belongs into the answer, not into its
-    ETag.  ``newest`` asks the primary in any case.
+    ETag.
 
     A replica that is lost while it is read makes this raise; ``read_summaries`` does not.
     """
-    outcome, opened = ("newest", None) if newest and replica.is_set() else _on_the_replica(farms)
+    outcome, opened = _on_the_replica(farms)
     summary_read.send(sender=None, outcome=outcome)
     if opened is None:
         with _on_the_primary(farms) as as_of:
@@ -55,13 +53,11 @@ def summary_connection(
         yield connections[replica.ALIAS], as_of
 
 
-def read_summaries(
-    farms: Collection[uuid.UUID], read: Callable[[BaseDatabaseWrapper, datetime], Told], *, newest: bool = False
-) -> Told:
+def read_summaries(farms: Collection[uuid.UUID], read: Callable[[BaseDatabaseWrapper, datetime], Told]) -> Told:
     """Give what ``read`` makes of the rows; where the replica is lost on the way, it reads once more on the primary."""
     used = primary
     try:
-        with summary_connection(farms, newest=newest) as (used, as_of):
+        with summary_connection(farms) as (used, as_of):
             return read(used, as_of)
     except Error as error:
         if used is primary:

@@ -20,9 +20,12 @@ from prometheus_client import REGISTRY
 
 from balance.api.summaries.addresses import ADDRESSES
 from balance.summaries import replica
+from balance.summaries.keeping import settle
 from balance.summaries.reading_from import read_summaries, summary_connection
 from records.access import enter, open_farm
+from records.context import set_context
 from records.kinds import KINDS
+from records.models import Farm
 from tests.prepared import give_tables
 from tests.records.yard import Yard
 from tests.vineyard.standby import Standby
@@ -102,13 +105,19 @@ class Both:
         assert answer.status_code == 201, answer.content
         self.weighings += 1
 
-    def read(self, player: Any = None, farm: Any = None, *, newest: bool = False) -> tuple[int, str, datetime]:
+    def settle(self) -> None:
+        """Sum up what waits for it, as a reader on the primary does."""
+        with transaction.atomic():
+            set_context(farms=[self.cast.farm.pk])
+            settle([self.cast.farm.pk])
+
+    def read(self, player: Any = None, farm: Any = None) -> tuple[int, str, datetime]:
         """Give how many weighings the summaries know, from where, and as of when."""
         caller, farm = (player or self.cast.owner).caller, farm or self.cast.farm
         with transaction.atomic():
             enter(caller)
             open_farm(caller, farm.pk)
-            return read_summaries([farm.pk], count, newest=newest)
+            return read_summaries([farm.pk], count)
 
 
 def count(connection: BaseDatabaseWrapper, as_of: datetime) -> tuple[int, str, datetime]:
@@ -207,10 +216,6 @@ def test_what_is_told_of_by_no_more_than_its_bound_is_read_from_the_primary(stan
     assert yard.read()[1] == "replica"
 
 
-def test_whoever_asks_for_the_newest_is_answered_by_the_primary(standby, yard):
-    assert yard.read(newest=True)[1] == "default"
-
-
 def leave_a_mark(yard: Both, year: int) -> datetime:
     """Change what a block sets for all its seasons; they are summed up by whoever reads next."""
     block = f"{yard.yard.url}/blocks/{yard.yard.block.pk}"
@@ -232,7 +237,7 @@ def test_of_one_farm_a_mark_that_the_replica_shows_is_settled_on_the_primary_fir
 
 
 def test_among_many_farms_a_mark_says_how_old_the_rows_are_until_that_is_too_old(standby, yard, settings):
-    yard.read(newest=True)
+    yard.settle()
     both = [yard.cast.farm.pk, yard.cast.other_farm.pk]
     before = leave_a_mark(yard, 2002)
     after = clock_of_the_primary()
@@ -287,14 +292,12 @@ def test_the_context_of_a_read_is_gone_from_the_kept_connection(standby, yard):
         assert cursor.fetchone() == (0,)
 
 
-def test_what_was_open_on_the_primary_is_open_again_after_a_summary_of_fewer(standby, yard):
-    from records.context import set_context
-    from records.models import Farm
-
+def test_what_was_open_on_the_primary_is_open_again_after_a_summary_of_fewer(standby, yard, monkeypatch):
+    monkeypatch.setattr(replica, "is_set", lambda: False)
     both = [yard.cast.farm.pk, yard.cast.other_farm.pk]
     with transaction.atomic():
         set_context(farms=both)
-        with summary_connection(both[:1], newest=True):
+        with summary_connection(both[:1]):
             assert Farm.objects.count() == 1
         assert Farm.objects.count() == 2
 
@@ -380,7 +383,7 @@ def test_what_is_no_standby_of_ours_is_not_read(standby, yard, servers, monkeypa
         replica._asked(cluster=1)
 
 
-SUMMARIES = sorted(each.name for each in ADDRESSES)
+SUMMARIES = sorted(str(each.name) for each in ADDRESSES)
 
 
 def summary(name: str, yard: Both) -> Any:
@@ -395,7 +398,7 @@ def summary(name: str, yard: Both) -> Any:
 
 def test_every_summary_over_http_says_the_same_from_the_replica_as_from_the_primary(standby, yard):
     yard.weigh()
-    yard.read(newest=True)
+    yard.settle()
     standby.catch_up()
     before = reads("replica")
     answers = {name: [summary(name, yard)] for name in SUMMARIES}
