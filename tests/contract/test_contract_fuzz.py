@@ -91,6 +91,8 @@ def ground(served: Served) -> dict[str, list[str]]:
         "body.block": [block],
         "body.cultivar": ["concord", "reliance"],
         "body.range": ["own-fuzzed"],
+        "query.cultivar": ["concord"],
+        "query.farm": [farm],
         "body.time_zone": ["America/New_York", "Europe/Paris"],
     }
 
