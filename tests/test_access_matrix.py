@@ -229,6 +229,14 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/programs/{program}/ranges"): Case(OF_PROGRAM),
     ("POST", "api/v1/programs/{program}/ranges"): Case(BY_LEADS, body=lambda _: own_range("program-")),
     ("GET", "api/v1/programs/{program}/ranges/{range}"): Case(OF_PROGRAM, ids={"range": "program-taught@1"}),
+    ("GET", "api/v1/programs/{program}/season-summary"): Case(FOR_LEADS, query="season=2026"),
+    ("GET", "api/v1/programs/{program}/benchmarks"): Case(FOR_LEADS),
+    ("POST", "api/v1/programs/{program}/benchmarks"): Case(
+        (401, 404, 202, 404, 404, 404, 404), body=lambda _: {"season": 2025}
+    ),
+    ("GET", "api/v1/programs/{program}/benchmarks/{benchmark}"): Case(FOR_LEADS),
+    ("POST", "api/v1/programs/{program}/benchmarks/{benchmark}/cancellation"): Case(FOR_LEADS),
+    ("POST", "api/v1/programs/{program}/benchmarks/{benchmark}/retry"): Case((401, 404, 202, 404, 404, 404, 404)),
     ("GET", "api/v1/programs/{program}/reports"): Case(FOR_LEADS),
     ("POST", "api/v1/programs/{program}/reports"): Case(
         (401, 404, 202, 404, 404, 404, 404), body=lambda _: {"season": 2026, "units": "us"}
@@ -273,6 +281,7 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("GET", "api/v1/farms/{farm}/blocks/{block}/targets"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-map"): Case(READ, query="season=2027&show=cordon"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/statistics"): Case(READ, query="season=2027"),
+    ("GET", "api/v1/farms/{farm}/blocks/{block}/benchmark"): Case(READ, query="season=2026"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/crop-load"): Case(READ, query="season=2026"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-size"): Case(READ, query="season=2027"),
     ("GET", "api/v1/farms/{farm}/blocks/{block}/vine-size-trend"): Case(READ),
@@ -558,7 +567,8 @@ def _own_catalogue(player: Any, farm: Any, program: Any) -> dict[str, Any]:
     choice = player.client.post(f"/api/v1/farms/{farm.pk}/range-choices", chosen, format="json").json()["id"]
     asked = lead.post(f"/api/v1/programs/{program.pk}/reports", {"season": 2026, "units": "metric"}, format="json")
     taught = {"formula": "own-taught@1", "range": "own-taught@1", "choice": choice}
-    return {**taught, "program_report": asked.json()["id"]}
+    counted = lead.post(f"/api/v1/programs/{program.pk}/benchmarks", {"season": 2026}, format="json")
+    return {**taught, "program_report": asked.json()["id"], "benchmark": counted.json()["id"]}
 
 
 def ask(client: Any, method: str, route: str, case: Case, scene: Scene) -> Any:
