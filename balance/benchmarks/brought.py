@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from balance.benchmarks.measures import BY_NAME, CULTIVAR, DIMENSIONS, REGION, SHELTER, TRAINING
+from balance.benchmarks.measures import ALL, BY_NAME, CULTIVAR, DIMENSIONS, REGION, SHELTER, TRAINING
 from balance.formulas.privacy.hierarchy import Contribution
 from balance.formulas.privacy.rules import RULES
 from balance.reports.programs.contributions import NOT_GROUPED, Counting, farms_to_count, sums_of_farm
@@ -38,6 +38,16 @@ class Brought:
     farm: uuid.UUID
     grower: str
     plantings: tuple[Planting, ...]
+
+    def stands_at(self) -> frozenset[tuple[str, tuple[str, str]]]:
+        """Give every measure and place of the hierarchy that the farm stands at."""
+        return frozenset(
+            (measure, (dimension, label))
+            for planting in self.plantings
+            for measure in planting.sums
+            for dimension, label in ((ALL, ""), *zip(DIMENSIONS, planting.labels, strict=True))
+            if label is not None
+        )
 
     def as_json(self) -> list[dict[str, Any]]:
         return [

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import uuid
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,6 +19,10 @@ from balance.formulas.privacy.unknowns import Snapshot
 
 _ALIKE: Final = (
     "Withheld because the growers are so nearly alike, or so few, that with the mean it would tell of one of them."
+)
+_LEFT: Final = (
+    "farm_left",
+    "Withheld because a farm that stood in it takes part no more: without that farm it would show it by subtraction.",
 )
 Place = tuple[str, str]
 
@@ -138,6 +143,18 @@ def _cell(measure: str, answer: CellAnswer, snapshot: Snapshot, groups: Groups) 
         withheld.code if withheld else "",
         withheld.sentence if withheld else "",
         _ALIKE if withheld is None and spread is None else "",
+    )
+
+
+def as_before(cells: Iterable[Decided], brought: Iterable[Brought], gone: Collection[uuid.UUID]) -> tuple[Decided, ...]:
+    """Give the cells of a snapshot as they were told, but for those in which a farm stands that has left.
+
+    What is told again says nothing new, so that nothing can follow from it that did not follow before.
+    """
+    left = frozenset(at for each in brought if each.farm in gone for at in each.stands_at())
+    return tuple(
+        Decided(cell.measure, cell.place, None, None, "", *_LEFT, "") if (cell.measure, cell.place) in left else cell
+        for cell in cells
     )
 
 

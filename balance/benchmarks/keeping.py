@@ -12,7 +12,6 @@ from django.db.models.functions import Now
 
 from balance.benchmarks.brought import Brought
 from balance.benchmarks.deciding import Decided, ToldBefore, cell_at
-from balance.benchmarks.measures import DIMENSIONS
 from balance.benchmarks.models import BenchmarkCell, BenchmarkPart, BenchmarkSnapshot
 from balance.formulas.privacy.hierarchy import Cell
 from records.access import open_for_work
@@ -68,6 +67,17 @@ def _frozen(cells: Mapping[str, set[Cell]]) -> dict[str, frozenset[Cell]]:
     return {measure: frozenset(those) for measure, those in cells.items()}
 
 
+def cells_of(snapshot: BenchmarkSnapshot) -> tuple[Decided, ...]:
+    """Give the cells of a snapshot as they were decided."""
+    return tuple(
+        Decided(
+            cell.measure, (cell.dimension, cell.label), cell.mean, cell.spread, cell.growers, cell.reason_code,
+            cell.reason, cell.spread_reason,
+        )
+        for cell in BenchmarkCell.objects.filter(snapshot=snapshot).order_by("measure", "dimension", "label")
+    )  # fmt: skip
+
+
 def any_ended(snapshot: BenchmarkSnapshot) -> bool:
     """Tell whether a consent has ended of a farm that the snapshot counted."""
     ended = BenchmarkCell.objects.filter(snapshot=snapshot, holds_until__lte=Now())
@@ -81,7 +91,10 @@ def keep(
     consents: Mapping[uuid.UUID, Consent],
 ) -> None:
     """Write the cells and what each farm brought, in the open transaction, which has these farms open."""
-    standing = {each.farm: _stands_in(each, cells) for each in brought}
+    standing = {
+        each.farm: [number for number, cell in enumerate(cells) if (cell.measure, cell.place) in each.stands_at()]
+        for each in brought
+    }
     ids = [uuid.uuid4() for _ in cells]
     BenchmarkCell.objects.bulk_create(
         BenchmarkCell(
@@ -99,17 +112,6 @@ def keep(
         )
         for each in brought
     )  # fmt: skip
-
-
-def _stands_in(brought: Brought, cells: Sequence[Decided]) -> list[int]:
-    """Give which of the cells a farm stands in, told or not."""
-    places = {
-        (measure, place)
-        for planting in brought.plantings
-        for measure in planting.sums
-        for place in (("all", ""), *zip(DIMENSIONS, planting.labels, strict=True))
-    }
-    return [number for number, cell in enumerate(cells) if (cell.measure, cell.place) in places]
 
 
 def _first_end(consents: Iterable[Consent]) -> datetime | None:

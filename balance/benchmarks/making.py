@@ -1,8 +1,8 @@
 """Make a snapshot of a program's season: read farms at one moment, decide what may be told, keep it once.
 
 A season that was told is counted anew only where the difference tells of nobody.  Where a farm has taken its consent
-back since, and nothing else may be counted anew, the snapshot is made of what the other farms brought to the last one:
-it says the same where that farm did not stand, and nothing where the difference would tell of it.
+back since, and nothing else may be counted anew, the snapshot is made of the last one: it says the same where that farm
+did not stand, and nothing where it did.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import time
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Final
 
@@ -19,8 +19,8 @@ from django.db import transaction
 from django.db.models.functions import Now
 
 from balance.benchmarks.brought import Brought, brought_now, told_apart
-from balance.benchmarks.deciding import Decided, ToldBefore, decide, growers_told, why_not_anew
-from balance.benchmarks.keeping import any_ended, keep, made_around, told_before
+from balance.benchmarks.deciding import Decided, ToldBefore, as_before, decide, growers_told, why_not_anew
+from balance.benchmarks.keeping import any_ended, cells_of, keep, made_around, told_before
 from balance.benchmarks.models import BenchmarkSnapshot
 from balance.program_work.asking import one_after_the_other
 from balance.program_work.consenting import consents_held, note_that_counted
@@ -60,16 +60,17 @@ class _Before:
 
 @dataclass(frozen=True)
 class _Counted:
-    """What farms bring: read now, or as the last snapshot had it."""
+    """What farms bring: read now, or as the last snapshot had it, with what that told."""
 
     taken_at: datetime
-    read: tuple[FarmSums, ...] | None
+    read: tuple[FarmSums, ...] = ()
     kept: tuple[Brought, ...] = ()
+    again: tuple[Decided, ...] | None = None
     gone: frozenset[uuid.UUID] = field(default_factory=frozenset)
 
     def brought(self, salt: str) -> tuple[Brought, ...]:
         """Give what is brought by whoever lets the program count them; nobody else has a part in how it is sorted."""
-        if self.read is None:
+        if self.again is not None:
             return tuple(each for each in self.kept if each.farm not in self.gone)
         return told_apart([farm for farm in self.read if farm.farm not in self.gone], salt)
 
@@ -145,7 +146,7 @@ def _counted(held: Held, snapshot: BenchmarkSnapshot, before: _Before) -> _Count
     left = frozenset(each.farm for each in told.brought) - in_force
     if not left and not any_ended(last):
         raise NotValid(_STAYS.format(number=last.number, why=why))
-    return _Counted(last.taken_at or moment.taken_at, None, told.brought, left)
+    return _Counted(last.taken_at or moment.taken_at, (), told.brought, cells_of(last), left)
 
 
 def _in_force(snapshot: BenchmarkSnapshot) -> frozenset[uuid.UUID]:
@@ -160,11 +161,14 @@ def _told(held: Held, snapshot: BenchmarkSnapshot, before: _Before, counted: _Co
     """Decide and keep; where farms took their consent back meanwhile, decide anew without them."""
     while True:
         brought = counted.brought(str(snapshot.pk))
-        cells = decide(snapshot.season, brought, before.told, _renewing(held, snapshot, len(brought)))
+        if counted.again is not None:
+            cells = as_before(counted.again, counted.kept, counted.gone)
+        else:
+            cells = decide(snapshot.season, brought, before.told, _renewing(held, snapshot, len(brought)))
         gone = _finish(held, snapshot, before, (counted.taken_at, brought, cells))
         if not gone:
             return True
-        counted = _Counted(counted.taken_at, counted.read, counted.kept, counted.gone | gone)
+        counted = replace(counted, gone=counted.gone | gone)
 
 
 def _renewing(held: Held, snapshot: BenchmarkSnapshot, farms: int) -> Callable[[], object]:

@@ -53,6 +53,11 @@ class Groups:
 
         return sorted(cells, key=size)
 
+    def with_the_same_sum(self, cells: Iterable[Cell]) -> set[Cell]:
+        """Give the cells and all that hold just what one of them holds: to tell one of these is to tell the other."""
+        rows = {self.rows[cell].tobytes() for cell in cells}
+        return {cell for cell in self.order if self.rows[cell].tobytes() in rows}
+
     def smallest_that_helps(self, vector: Numbers, cells: Iterable[Cell]) -> Cell:
         """Choose which of the cells to withhold so that a difference can no longer be had from the others.
 

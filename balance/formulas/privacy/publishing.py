@@ -67,9 +67,9 @@ def audited_release(
 
     Notes
     -----
-    For each finding the smallest told cell that takes part in it is withheld, and everything is decided and tried anew.
-    That ends, because each round tells of fewer cells.  It solves linear programs (scipy's HiGHS, loaded here only):
-    seconds for 60 farms, so it belongs into a job.
+    For each finding the smallest told cell that takes part in it is withheld, with those that hold just the same farms'
+    sums, and everything is decided and tried anew.  That ends, because each round holds back more cells.  It solves
+    linear programs (scipy's HiGHS, loaded here only): seconds for 60 farms, so it belongs into a job.
 
     Examples
     --------
@@ -98,7 +98,7 @@ def audited_release(
                 fresh.add(groups.by_size(mine)[0])
         if not fresh:
             return Published(release, snapshot, findings)
-        held_back |= dict.fromkeys(fresh, TOO_CLOSE)
+        held_back |= dict.fromkeys(groups.with_the_same_sum(fresh), TOO_CLOSE)
 
 
 @dataclass(frozen=True)

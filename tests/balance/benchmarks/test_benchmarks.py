@@ -275,7 +275,7 @@ def test_the_next_snapshot_leaves_out_who_left_and_does_not_show_them_by_subtrac
     commons.growers[11].withdraws()
     second = commons.made()
     assert (second["state"], second["number"]) == ("succeeded", 2)
-    assert cell(second)["reason_code"] in {"tells_too_closely", "protects_others"}
+    assert cell(second)["reason_code"] == "farm_left"
     assert cell(second, dimension="region", label=SHARED_REGION)["mean"] is not None
     with transaction.atomic():
         set_context(farms=[commons.growers[11].farm.pk])
