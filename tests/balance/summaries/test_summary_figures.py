@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from typing import Any
 
 import numpy as np
 import pytest
@@ -40,11 +41,11 @@ def upper(cast) -> Seasons:
     return block
 
 
-def of_block(block: Seasons, tail: str, query: str = "") -> dict:
+def of_block(block: Seasons, tail: str, query: str = "") -> dict[str, Any]:
     return summed(block.cast.viewer.client, f"farms/{block.cast.farm.pk}/blocks/{block.block.pk}/{tail}", query)
 
 
-def of_farm(block: Seasons, tail: str, query: str = "") -> dict:
+def of_farm(block: Seasons, tail: str, query: str = "") -> dict[str, Any]:
     return summed(block.cast.viewer.client, f"farms/{block.cast.farm.pk}/{tail}", query)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import uuid
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -51,7 +52,7 @@ def more_farms(cast, many: int, region: str = "") -> list[Farm]:
     return farms
 
 
-def portfolio(player, tail: str = "season-summary", query: str = "") -> dict:
+def portfolio(player, tail: str = "season-summary", query: str = "") -> dict[str, Any]:
     return summed(player.client, f"portfolio/{tail}", query)
 
 
