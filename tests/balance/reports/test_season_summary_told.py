@@ -13,7 +13,7 @@ from standardwebhooks import Webhook
 from balance.models import WebhookEndpoint
 from records.access import open_for_work
 from records.kinds import KINDS
-from records.kinds.definitions import DORMANT_RECORD
+from records.kinds.definitions import DORMANT_RECORD, HARVEST_RECORD
 from records.models import JobTicket
 from records.services import jobs
 from tests.balance.cordons.test_cases import Cases
@@ -57,7 +57,6 @@ def seasons_told(farm: Listening) -> list[list[int]]:
 
 
 def test_a_weighing_is_told_five_minutes_later_in_a_signed_message_without_figures(farm, bulk, receiver):
-    """A winter's prunings are the other side of the crop load of the season before: both summaries changed."""
     endpoint = farm.listen(EVENT)
     weigh(bulk)
     farm.minutes_pass(4.9)
@@ -68,7 +67,19 @@ def test_a_weighing_is_told_five_minutes_later_in_a_signed_message_without_figur
     (message,) = receiver.received
     said = Webhook(endpoint["secret"]).verify(message.body, message.headers)
     assert said["type"] == EVENT
-    assert said["data"] == {"farm": str(farm.farm.pk), "seasons": [2026, 2027]}
+    assert said["data"] == {"farm": str(farm.farm.pk), "seasons": [2027]}
+
+
+def test_the_season_before_is_told_too_where_the_prunings_are_the_other_side_of_its_crop(farm, bulk):
+    told = {"vine": str(bulk.vines[0].pk), "block": ..., "scope": "vine", "season": 2026}
+    picked = bulk.new(HARVEST_RECORD, observed_at="2026-09-20T10:00:00-04:00", **told)
+    stored = bulk.post(HARVEST_RECORD, picked)
+    assert stored.status_code == 201, stored.json()
+    farm.listen(EVENT)
+    weigh(bulk)
+    farm.minutes_pass(6)
+    farm.carry_out_what_is_due(KIND)
+    assert seasons_told(farm) == [[2026, 2027]]
 
 
 def test_any_number_of_changes_in_the_meantime_is_one_job_and_one_message(farm, bulk):
@@ -78,7 +89,7 @@ def test_any_number_of_changes_in_the_meantime_is_one_job_and_one_message(farm, 
     bulk.send(bulk.weighings(12)[6:])
     farm.minutes_pass(6)
     assert farm.carry_out_what_is_due(KIND) == 1
-    assert seasons_told(farm) == [[2026, 2027]]
+    assert seasons_told(farm) == [[2027]]
 
 
 def test_a_change_after_the_message_brings_another_but_not_within_five_minutes(farm, bulk):
@@ -93,7 +104,7 @@ def test_a_change_after_the_message_brings_another_but_not_within_five_minutes(f
     assert len(seasons_told(farm)) == 1
     farm.minutes_pass(6)
     assert farm.carry_out_what_is_due(KIND) == 1
-    assert seasons_told(farm) == [[2026, 2027]] * 2
+    assert seasons_told(farm) == [[2027]] * 2
 
 
 def test_where_nothing_changed_since_nothing_is_told(farm, bulk):
@@ -209,7 +220,7 @@ def test_each_receiver_is_told_what_changed_since_it_began_to_listen(farm, bulk)
     weigh(bulk, 2)
     farm.minutes_pass(6)
     farm.carry_out_what_is_due(KIND)
-    assert seasons_told(farm) == [[2025, 2026], [2026, 2027], [2026, 2027]]
+    assert seasons_told(farm) == [[2026], [2027], [2027]]
 
 
 def test_a_receiver_that_was_switched_off_begins_anew_when_it_is_switched_on(farm, bulk):
@@ -220,7 +231,7 @@ def test_a_receiver_that_was_switched_off_begins_anew_when_it_is_switched_on(far
     weigh(bulk, 2)
     farm.minutes_pass(6)
     farm.carry_out_what_is_due(KIND)
-    assert seasons_told(farm) == [[2026, 2027]]
+    assert seasons_told(farm) == [[2027]]
 
 
 def test_a_change_of_something_else_about_a_receiver_loses_nothing(farm, bulk):
@@ -254,10 +265,10 @@ def test_a_writer_that_is_under_way_while_the_job_runs_is_told_by_the_next(farm,
     assert farm.carry_out_what_is_due(KIND) == 1
     may_commit.set()
     thread.join(20)
-    assert seasons_told(farm) == [[2025, 2026]]
+    assert seasons_told(farm) == [[2026]]
     farm.minutes_pass(6)
     assert farm.carry_out_what_is_due(KIND) == 1
-    assert seasons_told(farm) == [[2025, 2026], [2026, 2027]]
+    assert seasons_told(farm) == [[2026], [2027]]
     farm.minutes_pass(6)
     assert farm.carry_out_what_is_due(KIND) == 0
 
@@ -333,4 +344,4 @@ def test_what_a_receiver_was_told_of_is_kept_by_season(farm, bulk):
     farm.carry_out_what_is_due(KIND)
     with transaction.atomic():
         open_for_work(farm.farm.pk)
-        assert set(WebhookEndpoint.objects.for_farm(farm.farm).get().told_versions) == {"2026", "2027"}
+        assert set(WebhookEndpoint.objects.for_farm(farm.farm).get().told_versions) == {"2027"}
