@@ -116,13 +116,13 @@ def test_a_portfolio_holds_the_callers_own_farms_and_nobody_elses(cast, lower):
 
 def consent_of(cast) -> str:
     listed = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/consents").json()["results"]
-    return next(each["id"] for each in listed if each["purpose"] == "advice")
+    return str(next(each["id"] for each in listed if each["purpose"] == "advice"))
 
 
 @pytest.mark.parametrize("tail", TAILS)
 def test_an_adviser_sees_a_farm_after_the_consent_and_not_after_its_withdrawal(cast, lower, tail):
     def names() -> str:
-        return cast.adviser.client.get(f"/api/v1/portfolio/{tail}?{of_2027(tail)}").content.decode()
+        return str(cast.adviser.client.get(f"/api/v1/portfolio/{tail}?{of_2027(tail)}").content.decode())
 
     before = portfolio(cast.adviser, "block-comparison")
     assert [line["block_name"] for line in before["results"]] == ["Lower Terrace"]
@@ -235,14 +235,13 @@ def test_no_record_of_a_vine_is_read(cast, lower, tail):
 
 def test_the_range_of_a_block_is_the_same_whether_asked_of_one_or_of_many(cast, lower, upper):
     lower.choose_range(4, 9)
-    for number, columns in enumerate(
-        (
-            {"cultivar_id": "concord", "use": "juice"},
-            {"cultivar_id": "concord", "use": "wine", "canopies": 2},
-            {"cultivar_group_id": "american", "training": "geneva_double_curtain"},
-            {"use": "table"},
-        )
-    ):
+    kinds: list[dict[str, Any]] = [
+        {"cultivar_id": "concord", "use": "juice"},
+        {"cultivar_id": "concord", "use": "wine", "canopies": 2},
+        {"cultivar_group_id": "american", "training": "geneva_double_curtain"},
+        {"use": "table"},
+    ]
+    for number, columns in enumerate(kinds):
         enter(cast.owner.caller)
         create_block(open_farm(cast.owner.caller, cast.farm.pk), None, {"name": f"Block {number}", **columns})
     of_farm = {"measure": "yield_to_pruning_weight"}
@@ -301,7 +300,8 @@ def test_pages_show_every_line_once_in_one_order(cast, lower, upper, tail, order
         Seasons(cast, f"Block {number}").winter(2027, [1.5, 1.5], step=None)
     query = f"season=2027&{f'order={order}&' if order else ''}"
     whole = summed(cast.viewer.client, f"farms/{cast.farm.pk}/{tail}", query)["results"]
-    address, seen, pages = f"{lower.url}/{tail}?{query}limit=3", [], 0
+    seen: list[Any] = []
+    address, pages = f"{lower.url}/{tail}?{query}limit=3", 0
     while address:
         answer = cast.viewer.client.get(address)
         page = answer.json()

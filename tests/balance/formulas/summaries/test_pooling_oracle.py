@@ -27,7 +27,8 @@ def group_of(values: list[float]) -> Group:
 
 
 def bins_of(values: list[float]) -> list[int]:
-    return np.bincount(np.minimum((np.array(values) / WIDTH).astype(int), BINS - 1), minlength=BINS).tolist()
+    counts = np.bincount(np.minimum((np.array(values) / WIDTH).astype(int), BINS - 1), minlength=BINS)
+    return [int(each) for each in counts]
 
 
 @given(GROUPS)
