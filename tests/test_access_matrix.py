@@ -128,6 +128,8 @@ def own_range(begins: str, **more: Any) -> dict[str, Any]:
 RECEIVER = {"url": "https://receiver.tern-hill.example/told", "events": ["report.ready", "report.failed"]}
 CSV_OF_VINES = "row,vine,pruning_weight\n1,1,1.25\n"
 
+BOARD = "board/farms/{farm}"
+
 MATRIX: dict[tuple[str, str], Case] = {
     # The keys of the cast sign nobody in: these pages know sessions only, and the API knows keys only.
     ("GET", "login"): Case(ANYBODY),
@@ -138,6 +140,25 @@ MATRIX: dict[tuple[str, str], Case] = {
     ),
     ("POST", "logout"): Case((302,) * 7),
     ("POST", "docs/key"): Case((401,) * 7),
+    # The board calls the API with the key of its own cookie, which nobody here has: tests/vineyard/board.
+    ("GET", "board/sign-in"): Case(ANYBODY),
+    ("POST", "board/sign-in"): Case(
+        (401,) * 7, body=lambda _: "key=vine_wrong", content_type="application/x-www-form-urlencoded"
+    ),
+    ("POST", "board/sign-in/as-myself"): Case((302,) * 7),
+    ("POST", "board/sign-out"): Case((302,) * 7),
+    ("POST", "board/units"): Case((302,) * 7),
+    ("POST", f"{BOARD}/reports"): Case((302,) * 7),
+    **{("GET", route): Case((302,) * 7) for route in ("board", "board/worklists", "board/reports", BOARD)},
+    **{
+        ("GET", f"{BOARD}/{tail}"): Case((302,) * 7)
+        for tail in ("worklist", "worklist/print", "worklist.csv", "reports", "reports/{report}")
+    },
+    ("GET", f"{BOARD}/reports/{{report}}/files/{{form}}"): Case((302,) * 7, ids={"form": "pdf"}),
+    ("GET", f"{BOARD}/charts/{{chart}}.svg"): Case((302,) * 7, ids={"chart": "season-trend"}),
+    ("GET", f"{BOARD}/blocks/{{block}}"): Case((302,) * 7),
+    ("GET", f"{BOARD}/blocks/{{block}}/vine-map.svg"): Case((302,) * 7),
+    ("GET", f"{BOARD}/blocks/{{block}}/charts/{{chart}}.svg"): Case((302,) * 7, ids={"chart": "season-trend"}),
     ("GET", "admin"): Case((302,) * 7),
     ("GET", ""): Case(ANYBODY),
     ("GET", "livez"): Case(ANYBODY),
@@ -595,7 +616,9 @@ def test_each_person_gets_what_the_table_says(method, route, cast, scene):
     assert created_once == case.expected
 
 
-@pytest.mark.parametrize(("method", "route"), [key for key, case in MATRIX.items() if "{farm}" in key[1]])
+@pytest.mark.parametrize(
+    ("method", "route"), [key for key in MATRIX if "{farm}" in key[1] and key[1].startswith("api/")]
+)
 def test_a_foreign_farm_and_a_missing_one_are_told_apart_by_nothing(method, route, cast, scene):
     case = MATRIX[method, route]
     foreign = ask(cast.stranger.client, method, route, case, scene)

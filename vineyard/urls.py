@@ -9,6 +9,7 @@ from django.views.decorators.csrf import csrf_exempt
 
 from vineyard import health, pages
 from vineyard.accounts import views as accounts
+from vineyard.board.addresses import ADDRESSES as BOARD
 from vineyard.staff import farms as _farms  # noqa: F401 - registers its pages
 from vineyard.staff import people as _people  # noqa: F401 - registers its pages
 from vineyard.staff.site import site as staff
@@ -34,6 +35,7 @@ urlpatterns = [
     path("login", accounts.SignIn.as_view(), name="sign-in"),
     path("logout", accounts.SignOut.as_view(), name="sign-out"),
     path("docs/key", accounts.DocumentationKey.as_view(), name="docs-key"),
+    *BOARD,
     without_records("admin", pages.to_staff, name="staff"),
     path("admin/", staff.urls),
     path("api/v1/", include("records.api.urls")),

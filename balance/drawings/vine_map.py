@@ -68,7 +68,7 @@ def vine_map_svg(groups: Classified, block_name: str, rows_run: str) -> str:
     str
         An SVG document that stands alone.
     """
-    grid = grid_of(groups.told, down=rows_run == DOWN, cell=22.0 if groups.show == CORDON else 17.0)
+    grid = grid_of(groups.told, down=rows_run == DOWN, cell=22.0 if groups.show == CORDON else 19.0)
     width = max(_NARROWEST, _LABELS + grid.width + 2 * _MARGIN)
     heading, season = f"{HEADINGS[groups.show]}: {block_name}", season_of(groups)
     places = f"{len(groups.told):,} place{'' if len(groups.told) == 1 else 's'}"
@@ -103,7 +103,7 @@ def vine_map_svg(groups: Classified, block_name: str, rows_run: str) -> str:
 
 def _cut(said: str, width: float) -> str:
     """Cut a heading where the drawing ends; the title says it whole."""
-    most = max(8, int((width - 2 * _MARGIN) / 8))
+    most = max(8, int((width - 2 * _MARGIN) / 9))
     return said if len(said) <= most else f"{said[: most - 1]}…"
 
 
@@ -114,7 +114,9 @@ def _legend(groups: Classified, width: float) -> tuple[list[str], float]:
     ]
     if groups.young:
         entries.append(("#young", f"young vine ({groups.young:,})"))
-    entries += [(str(STEP_NUMBERS[step]), f"{told(step)} ({count:,})") for step, count in groups.steps.items()]
+    entries += [
+        (str(STEP_NUMBERS[step]), f"replacement: {told(step)} ({count:,})") for step, count in groups.steps.items()
+    ]
     columns = max(1, min(len(entries), int((width - 2 * _MARGIN) // _ENTRY)))
     lines = -(-len(entries) // columns)
     drawn = []
@@ -126,7 +128,7 @@ def _legend(groups: Classified, width: float) -> tuple[list[str], float]:
 
 def _sign(sign: str, x: float, y: float) -> str:
     if sign.startswith("#"):
-        return element("use", href=sign, x=x, y=y - (8.2 if sign == "#young" else 0))
+        return element("use", href=sign, x=x, y=y - (7.6 if sign == "#young" else 0))
     return text(sign, x, y + 4, text_anchor="middle", font_weight="bold", fill=STEP)
 
 

@@ -52,7 +52,7 @@ def mark(code: str) -> str:
 
 def young() -> str:
     """Draw what stands under the mark of a young vine."""
-    return line((-5.5, 8.2), (5.5, 8.2), stroke=INK, stroke_width=1.6)
+    return line((-5.5, 7.6), (5.5, 7.6), stroke=INK, stroke_width=1.6)
 
 
 def _disc(number: int) -> str:

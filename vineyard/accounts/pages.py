@@ -12,7 +12,7 @@ from vineyard.api.problems import CONTENT_TYPE, Kind
 
 #: Nothing is loaded from anywhere else, and no other page may frame one of these.
 POLICY: Final = "default-src 'self'; img-src 'self' data:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
-_BEGINNINGS: Final = ("/admin", "/login", "/logout")
+_BEGINNINGS: Final = ("/admin", "/login", "/logout", "/board")
 
 
 def is_for_people(path: str) -> bool:

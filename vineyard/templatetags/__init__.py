@@ -1,0 +1,1 @@
+"""How figures and words are written on pages."""
