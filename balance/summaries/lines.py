@@ -6,12 +6,13 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cached_property
-from typing import Final
+from functools import cached_property, lru_cache
+from typing import Final, NamedTuple
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from balance.crops.block_crops import BlockLoad, Crop, firmest, loads_of
+from balance.formulas.crops.winters import winter_of
 from balance.formulas.ranges import Range, judge
 from balance.ranges import AssignedRange
 from balance.reports.facts import Judged
@@ -50,6 +51,29 @@ class Scope:
     block: uuid.UUID | None = None
 
 
+class _Weighed(NamedTuple):
+    """What ``winter_of`` takes of the prunings of a winter."""
+
+    season: int
+    n: int
+    mean: float
+    deviation: float | None
+    population: int
+
+
+def _weighed(row: Row | None) -> _Weighed | None:
+    if row is None or not row.weighed or row.weight_mean is None:
+        return None
+    return _Weighed(row.season, row.weighed, row.weight_mean, row.weight_deviation, row.standing)
+
+
+@lru_cache(maxsize=16_384)
+def _load(crop: Crop, weighed: _Weighed | None, standing: int) -> BlockLoad:
+    """Give the firmest crop load: the same sides are the same load, and a dashboard asks for them all day."""
+    loads = loads_of(crop, winter_of(*weighed) if weighed else None, standing)
+    return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
+
+
 @dataclass(frozen=True)
 class Line:
     """One block in one season, with the seasons around it.
@@ -72,8 +96,7 @@ class Line:
         """Give the crop load of a harvest on the firmest basis; without a number it says why."""
         row, after = self.rows.get(season), self.rows.get(season + 1)
         crop, standing = (row.crop, row.standing) if row else (Crop(season), 0)
-        loads = loads_of(crop, after.winter if after else None, standing)
-        return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
+        return _load(crop, _weighed(after), standing)
 
     def verdict_of(self, load: BlockLoad) -> str | None:
         """Hold a crop load against the range that is assigned, if one is."""
