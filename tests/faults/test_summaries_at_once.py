@@ -56,15 +56,15 @@ class Client:
 
     def _correct(self) -> None:
         record, (kind, version) = self.dice.choice(list(self.made.items()))
-        change: dict[str, Any] = {
+        changes: dict[str, dict[str, Any]] = {
             "dormant_record": {"pruning_weight": {"value": round(self.dice.uniform(0, 8), 2), "unit": "[lb_av]"}},
             "harvest_record": {"yield": {"value": round(self.dice.uniform(1, 30), 2), "unit": "[lb_av]"}},
             "cordon_inspection": {"blank_positions": self.dice.randrange(9)},
             "vine_event": {"note": "Seen again."},
-        }[kind]
+        }
         path = f"{self.ground.url}/{kind.replace('_', '-')}s/{record}"
         headers = {"If_Match": f'"{version}"'}
-        reply = self.phone.send("PATCH", path, {**change, "reason": "Read again."}, **headers)
+        reply = self.phone.send("PATCH", path, {**changes[kind], "reason": "Read again."}, **headers)
         assert reply.status == 200, reply.content
         self.told["corrected"] += 1
         self.made[record] = (kind, reply.json().get("version") or reply.json()["record"]["version"])

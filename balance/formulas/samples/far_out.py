@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 #: Fewer values have no quartiles worth a fence: common practice, no source.
 FEWEST: Final = 8
 _SPREADS: Final = 3.0
-#: Below a billionth of the quartiles a difference means nothing; so pounds and kilograms agree, also at a fence of zero.
+#: Below a billionth of the quartiles a difference means nothing: pounds and kilograms agree, also at a fence of zero.
 _SLACK: Final = 1e-9
 
 
