@@ -70,12 +70,12 @@ def audit_program(
 
 
 def windows(seasons: list[int]) -> list[tuple[int, ...]]:
-    """Give the seasons that are tried together: as many in a row as ``TOGETHER``, from each season on.
+    """Give the seasons that are tried together: those within ``TOGETHER`` years, from each season on.
 
     Examples
     --------
-    >>> windows([2026, 2027, 2028, 2029, 2031])
-    [(2026, 2027, 2028), (2027, 2028, 2029), (2031,)]
+    >>> windows([2026, 2027, 2028, 2029, 2033])
+    [(2026, 2027, 2028), (2027, 2028, 2029), (2033,)]
     """
     runs = [tuple(each for each in seasons if first <= each < first + TOGETHER) for first in seasons]
     return [run for place, run in enumerate(runs) if not any(set(run) < set(other) for other in runs[:place])]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from balance.formulas.errors import OutOfRange
 from balance.formulas.privacy.bounds import STEADY, WITHIN, Marked, Worlds
 from balance.formulas.privacy.hierarchy import Hierarchy
+from balance.formulas.privacy.other_worlds import CurvedWorlds
 from balance.formulas.privacy.row_space import NotProven, Numbers, basis, fewest_behind
 from balance.formulas.privacy.rules import RULES, PrivacyRules
 from balance.formulas.privacy.unknowns import Snapshot, Told, Unknowns, unknowns_of
@@ -169,8 +170,12 @@ def _targets(unknowns: Unknowns, farm: str) -> list[Marked]:
 def _bounded(worlds: Worlds, farm: str, within: float, watch: Callable[[], object]) -> Iterator[Finding]:
     unknowns = worlds.unknowns
     watch()
+    nearby = CurvedWorlds(replace(unknowns, spreads=(), squares=unknowns.squares[:0]), worlds.steady)
     for target in _targets(unknowns, farm):
         if not unknowns.links and _many_alike(unknowns, target):
+            continue
+        # Most are found by two steps; the linear programs, which find every one, are for the rest.
+        if len(set(np.array(unknowns.seasons)[target])) == 1 and not nearby.closed_to(target, farm, within):
             continue
         # Who owns a farm knows what anybody knows, so where others cannot tell, nor can anybody.
         safe = worlds.safe_from(target, within)

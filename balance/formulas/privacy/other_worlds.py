@@ -52,6 +52,28 @@ class CurvedWorlds:
         self._steps = np.where(values > 0, values, self.typical)
         self._seasons = np.array(self.unknowns.seasons, np.int64)
 
+    def closed_to(self, target: Marked, farm: str, within: float) -> frozenset[str]:
+        """Give the other farms for whose owners two quick looks find no other world; none, where they do for all.
+
+        An empty name stands for whoever owns no farm, where there is no other.
+
+        Whoever has no sum in what differs between two worlds cannot tell them apart.  So two worlds, in each of which
+        one half of the other farms stays as it is, do for every reader, and for whoever owns no farm.
+        """
+        names = np.array(self.unknowns.farms)
+        others = sorted(set(names.tolist()) - {farm})
+        halves = (others[::2], others[1::2])
+        closed: set[str] = set()
+        for half, other_half in (halves, halves[::-1]):
+            if not self.leave_open(target, (names == farm) | np.isin(names, half), within):
+                closed |= set(other_half or half or ("",))
+        return frozenset(closed)
+
+    def leave_open(self, target: Marked, free: Marked, within: float) -> bool:
+        """Say whether a world was found in which only sums marked free differ, and the target's by a share."""
+        wanted = within * (float(self.unknowns.values[target].sum()) or self.typical)
+        return any(self.another(target, way * wanted, free) is not None for way in (1.0, -1.0))
+
     def another(self, target: Marked, change: float, free: Marked) -> Numbers | None:
         """Look for a world in which the target's sum is another by a change, and only sums marked free are others.
 

@@ -108,29 +108,14 @@ def _targets(unknowns: Unknowns, farm: str) -> list[Marked]:
 
 
 def _who_can_tell(worlds: CurvedWorlds, target: Marked, farm: str, within: float) -> str | None:
-    """Give a reader for whom no other world is found, an empty name for anybody; None where each finds one.
-
-    Whoever has no sum in what differs between two worlds cannot tell them apart.  So two worlds, in each of which one
-    half of the other farms stays as it is, do for every reader.
-    """
-    names = np.array(worlds.unknowns.farms)
-    others = sorted(set(names.tolist()) - {farm})
-    own = names == farm
-    halves = (others[::2], others[1::2])
-    left: set[str] = set()
-    for half, other_half in (halves, halves[::-1]):
-        if not _open(worlds, target, own | np.isin(names, half), within):
-            left |= set(other_half) | set(half if not other_half else ())
+    """Give a reader for whom no other world is found, an empty name for anybody; None where each finds one."""
+    left = worlds.closed_to(target, farm, within)
     if not left:
         return None
-    if not _open(worlds, target, np.ones(len(names), bool), within):
+    names = np.array(worlds.unknowns.farms)
+    if not worlds.leave_open(target, np.ones(len(names), bool), within):
         return ""
-    return next((each for each in sorted(left) if not _open(worlds, target, names != each, within)), None)
-
-
-def _open(worlds: CurvedWorlds, target: Marked, free: Marked, within: float) -> bool:
-    wanted = within * (float(worlds.unknowns.values[target].sum()) or worlds.typical)
-    return any(worlds.another(target, way * wanted, free) is not None for way in (1.0, -1.0))
+    return next((each for each in sorted(left) if not worlds.leave_open(target, names != each, within)), None)
 
 
 def with_spreads(
