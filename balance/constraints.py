@@ -102,6 +102,11 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "benchmark_snapshot_made_as_a_whole": ("incomplete", (), "A snapshot is made as a whole."),
     "benchmark_cell_once": ("already_recorded", (), "The snapshot tells this figure once."),
     "benchmark_cell_told_as_a_whole": ("incomplete", (), "A figure is told, or withheld for a reason."),
+    "benchmark_part_consent_of_the_same_farm": (
+        "another_farms_consent",
+        (),
+        "The consent is one of the farm that is counted.",
+    ),
     "benchmark_part_once": ("already_recorded", (), "A farm brings what it has to a snapshot once."),
     "program_report_units_known": ("unknown_units", ("units",), "The units are metric or us."),
     "program_report_state_known": ("unknown_state", (), "The state is not one that the service knows."),

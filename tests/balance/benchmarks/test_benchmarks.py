@@ -16,6 +16,8 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from balance.benchmarks import making
+from balance.benchmarks.brought import brought_now
+from balance.benchmarks.deciding import decide
 from balance.benchmarks.models import BenchmarkCell, BenchmarkPart, BenchmarkSnapshot
 from balance.program_work.leases import take_up
 from records.context import set_context
@@ -330,7 +332,8 @@ def test_one_correction_does_not_make_a_new_snapshot_and_six_do(commons, told):
 
 
 def test_a_farm_that_takes_its_consent_back_while_it_is_made_counts_nowhere(commons, monkeypatch):
-    gone, decide, decided = commons.growers[11], making.decide, []
+    gone = commons.growers[11]
+    decided: list[int] = []
 
     def withdrawn_after_the_first(*args):
         found = decide(*args)
@@ -415,11 +418,11 @@ def test_one_is_cancelled_and_tried_again(commons):
 
 
 def test_one_that_is_being_made_tells_how_far_it_is_and_stops_at_its_next_step(commons, monkeypatch):
-    asked, read = commons.ask().json(), making.brought_now
-    seen = []
+    asked = commons.ask().json()
+    seen: list[tuple[str, int, int]] = []
 
     def cancelled_on_the_way(counting):
-        for each in read(counting):
+        for each in brought_now(counting):
             if each[0] == 6 and not seen:
                 shown = commons.told(asked["id"])
                 seen.append((shown["state"], shown["progress_done"], shown["progress_total"]))

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from balance.benchmarks.brought import told_apart
-from balance.benchmarks.deciding import as_before, decide, question_of, why_not_anew
+from balance.benchmarks.deciding import ToldBefore, as_before, decide, question_of, why_not_anew
 from balance.benchmarks.measures import MEASURES, NAMES
 from balance.formulas.privacy.audit import audit
 from balance.formulas.privacy.hierarchy import gather
@@ -31,7 +31,8 @@ def the_seasons(seed):
 @pytest.fixture(scope="module")
 def told():
     """Publish three seasons one after the other, each beside the one before it."""
-    snapshots, kept = [], []
+    snapshots: list[ToldBefore] = []
+    kept = []
     for season, farms in zip(SEASONS, the_seasons(4), strict=True):
         brought = told_apart(farms, str(season))
         cells = decide(season, brought, snapshots[-1:])
