@@ -7,6 +7,7 @@ from typing import Final
 
 from django.http import HttpRequest, HttpResponse
 
+from vineyard.board.calls import Part
 from vineyard.board.pages import BoardPage, handed_on
 from vineyard.board.portfolio import LINES, next_query
 
@@ -47,11 +48,17 @@ class Worklist(BoardPage):
             listed=listed,
             tasks=listed["results"][:TASKS_SHOWN],
             asked=asked,
+            one_block=_named(asked.get("block", ""), blocks),
             blocks=blocks,
             parts=PARTS,
             orders=ORDERS,
             print_query=request.GET.urlencode(),
         )
+
+
+def _named(block: str, blocks: Part) -> str:
+    """Give the name of the block that was asked for."""
+    return next((str(one["name"]) for one in (blocks.told or {}).get("results", []) if one["id"] == block), "")
 
 
 class WorklistToPrint(BoardPage):
