@@ -20,6 +20,7 @@ from balance.reports.charts import (
     SeasonPoint,
     ShareRow,
     histogram,
+    histogram_of_bins,
     over_seasons,
     shares,
 )
@@ -40,6 +41,7 @@ def samples(name: str = "Lower Terrace", seed: int = 1) -> list[Chart]:
     some = [SeasonPoint(2018 + k, 4 + k, 10 * k, 3.5 + k, 5 + k) for k in range(9) if k not in {3, 4}]
     many = [SeasonPoint(1990 + k, 100.0 + k, 1000 + k, 90.0 + k, 130.0 + k) for k in range(30)]
     rows = [ShareRow(f"{name} {k}", (chance.randint(0, 90), 3, chance.randint(0, 40))) for k in range(12)]
+    bins = [chance.randint(0, 4000) for _ in range(64)] + [1]
     centre = Centre("mean", sum(weights) / len(weights), 1.4, 1.9, "95 % interval of the mean")
     return [
         histogram("a", name, [*weights, None], of=WEIGHT, centre=centre, assigned=Assigned(0.8, 2.0, name)),
@@ -51,6 +53,8 @@ def samples(name: str = "Lower Terrace", seed: int = 1) -> list[Chart]:
         over_seasons("g", name, [SeasonPoint(2026, 0.0, 12), SeasonPoint(2025, -3.25, 9, -4.0, -2.0)], of=LOAD),
         shares("h", name, PARTS, [*rows, ShareRow(name, None, f"{name} was not counted")]),
         shares("i", name, PARTS[:1], [ShareRow(name, (0,))]),
+        histogram_of_bins("j", name, bins, 0.125, of=WEIGHT, open_end=True, said=[name]),
+        histogram_of_bins("k", name, [0, 3, 2], 0.275577825545, of=WEIGHT, open_end=False, said=[]),
     ]
 
 
