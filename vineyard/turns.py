@@ -12,7 +12,7 @@ from wsgiref.types import WSGIEnvironment
 
 from vineyard.addresses import address_of
 
-_FARM: Final = re.compile(r"/api/v1/farms/([0-9A-Fa-f-]{36})(?:/|$)")
+_FARM: Final = re.compile(r"/(?:api/v1|board)/farms/([0-9A-Fa-f-]{36})(?:/|$)")
 #: So many may wait for one holder; more are refused at once, because each keeps its body in memory.
 LONGEST_QUEUE: Final = 1_000
 

@@ -128,7 +128,7 @@ def _legend(groups: Classified, width: float) -> tuple[list[str], float]:
 
 def _sign(sign: str, x: float, y: float) -> str:
     if sign.startswith("#"):
-        return element("use", href=sign, x=x, y=y - (7.6 if sign == "#young" else 0))
+        return element("use", href=sign, x=x, y=y)
     return text(sign, x, y + 4, text_anchor="middle", font_weight="bold", fill=STEP)
 
 
@@ -169,4 +169,4 @@ def _vine(groups: Classified, at: int, x: float, y: float) -> Iterator[str]:
         yield element("use", href="#young", x=x, y=y)
     if step and plant != "missing" and groups.show == CORDON:
         number = str(STEP_NUMBERS[step])
-        yield text(number, x + 7, y - 1, font_size=9, font_weight="bold", fill=STEP)
+        yield text(number, x + 8.5, y - 1, font_size=9, font_weight="bold", fill=STEP)

@@ -51,8 +51,8 @@ def mark(code: str) -> str:
 
 
 def young() -> str:
-    """Draw what stands under the mark of a young vine."""
-    return line((-5.5, 7.6), (5.5, 7.6), stroke=INK, stroke_width=1.6)
+    """Draw the frame around the mark of a young vine."""
+    return element("rect", x=-8, y=-8, width=16, height=16, fill="none", stroke=INK, stroke_width=1.2)
 
 
 def _disc(number: int) -> str:

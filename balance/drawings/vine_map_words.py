@@ -33,7 +33,7 @@ def described(groups: Classified) -> str:
         return "The block has no vines."
     sentences = ["A mark for every vine, by row and place.", f"{counts}."]
     if groups.young:
-        sentences.append(f"Young vines are underlined: {groups.young:,}.")
+        sentences.append(f"Young vines are framed: {groups.young:,}.")
     if groups.steps:
         steps = "; ".join(f"{STEP_NUMBERS[step]} {told(step)} ({count:,})" for step, count in groups.steps.items())
         sentences.append(f"A figure beside a mark is the step of its replacement: {steps}.")

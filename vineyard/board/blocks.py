@@ -31,7 +31,8 @@ class Block(BoardPage):
         shown = self.asked("from_row", "to_row")
         vine_map = self.api.part(f"{path}/vine-map", show=show, **units, **season, **shown)
         rows = _rows(vine_map)
-        row = request.GET.get("row") or (str(rows[0]) if rows else "")
+        # A block that is too large to be drawn whole has rows all the same.
+        row = request.GET.get("row") or (str(rows[0]) if rows else "1" if vine_map.refused else "")
         targets = self.api.part(f"{path}/targets", row_number=row, **season) if row else Part()
         return self.page(
             "block",

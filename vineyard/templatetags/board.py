@@ -30,7 +30,7 @@ def fig(value: Any, digits: int = 0) -> str:
     """Write a number with so many digits after the point; what is not known is a dash."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         return NOTHING
-    return f"{value:,.{digits}f}"
+    return f"{value:,.{digits}f}".replace("-", "\u2212")
 
 
 @register.filter

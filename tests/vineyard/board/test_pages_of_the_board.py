@@ -257,3 +257,13 @@ def test_a_list_longer_than_a_page_goes_on_where_it_ended(adviser, ground, monke
 
 def table(page: Any) -> str:
     return str(page.content.decode()).split("<table")[1].split("</table>")[0]
+
+
+def test_a_block_too_large_to_be_drawn_whole_is_drawn_by_rows(adviser, ground, monkeypatch):
+    with monkeypatch.context() as patched:
+        patched.setattr("balance.walking.MOST_VINES", 11)
+        page = adviser.page(block(ground, "?season=2027&row=1"))
+    assert "at most 11 are answered at once" in words(page)
+    assert 'name="from_row"' in page.content.decode()
+    part = adviser.page(block(ground, "?season=2027&from_row=1&to_row=1"))
+    assert any("from_row=1&to_row=1" in picture for picture in read(part).pictures)
