@@ -61,8 +61,8 @@ def gate(cast: Any) -> Gate:
 
 
 def addresses(cast: Any) -> list[tuple[str, str]]:
-    """Give every method and address under a farm, with ids that nothing has."""
-    under = [each for each in routes() if "{farm}" in each[1]]
+    """Give every method and address of the API under a farm, with ids that nothing has; the board asks that one."""
+    under = [each for each in routes() if "{farm}" in each[1] and each[1].startswith("api/")]
     slots = {name for pattern in _patterns(get_resolver().url_patterns) for name in pattern.pattern.converters}
     ids = {name: uuid.uuid4() for name in slots} | {"farm": cast.farm.pk}
     return [(method, "/" + route.format(**ids)) for method, route in under]
