@@ -71,7 +71,9 @@ class ConsentIn(StrictSerializer):
     """A consent to be given."""
 
     id = StrictUUIDField(required=False, help_text="Made by the client, so that sending again is safe.")
-    purpose = serializers.ChoiceField(choices=Purpose.choices, help_text=_PURPOSE_HELP)
+    purpose = serializers.ChoiceField(
+        choices=Purpose.choices, help_text=f"{_PURPOSE_HELP} There may be more in later versions."
+    )
     adviser = AdviserIn(required=False, help_text="For the purpose advice.")
     program = StrictUUIDField(
         required=False, help_text="For records, summaries and benchmarks: a program that concerns you already."
@@ -245,7 +247,9 @@ class OneConsent(FarmView):
 class ConsentTextOut(serializers.Serializer[Any]):
     """What an owner agrees to for one purpose."""
 
-    purpose = serializers.ChoiceField(choices=Purpose.choices)
+    purpose = serializers.ChoiceField(
+        choices=Purpose.choices, help_text="What it is for. There may be more in later versions."
+    )
     version = serializers.CharField(help_text="Sent with the consent as text_version.")
     text = serializers.CharField(help_text="To be shown to the owner, whole, before they agree.")
 
