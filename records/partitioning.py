@@ -194,4 +194,3 @@ def _walls(standing: Standing, role: str) -> Iterator[str]:
         yield f'ALTER TABLE {other} ADD CONSTRAINT "{name}" ' + definition.replace(
             f"REFERENCES {table}(", f"REFERENCES {table}_id("
         )
-
