@@ -46,7 +46,11 @@ def let_program_read(cast: Any) -> dict[str, Any]:
 def test_a_hundred_reads_by_adviser_and_lead_leave_a_hundred_entries_each_its_own(cast, log):
     scene = make_scene(cast.owner, cast.farm, cast.program)
     let_program_read(cast)
-    read = {route: case for (method, route), case in MATRIX.items() if method == "GET" and "{farm}" in route}
+    read = {
+        route: case
+        for (method, route), case in MATRIX.items()
+        if method == "GET" and route.startswith("api/") and "{farm}" in route
+    }
     routes = ["/" + route.format(**{**scene.ids, **case.ids}) for route, case in read.items()]
     assert len(routes) > 10
     chance = random.Random(7)
