@@ -9,6 +9,7 @@ from balance.cordons.models import CordonCase, CordonSettings, CordonStep
 from balance.reports.models import (
     ProgramReport,
     ProgramReportFile,
+    ProgramReportSchedule,
     Report,
     ReportFile,
     ReportFormula,
@@ -32,6 +33,7 @@ __all__ = [
     "Level",
     "ProgramReport",
     "ProgramReportFile",
+    "ProgramReportSchedule",
     "PruningTarget",
     "Report",
     "ReportFile",

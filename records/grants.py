@@ -25,6 +25,7 @@ LESS: Final[dict[str, str]] = {
     "report_file": "SELECT, INSERT, DELETE",  # what an earlier attempt left goes; a file never changes
     "program_report": "SELECT, INSERT, UPDATE",
     "program_report_file": "SELECT, INSERT, DELETE",
+    "program_report_schedule": "SELECT, INSERT, UPDATE, DELETE",
     "report_formula": "SELECT, INSERT",
     "benchmark_snapshot": "SELECT, INSERT, UPDATE",  # only its making is noted
     "benchmark_cell": "SELECT, INSERT",  # what was told stays; only the end of a consent closes it, as the owner

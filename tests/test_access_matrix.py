@@ -267,6 +267,11 @@ MATRIX: dict[tuple[str, str], Case] = {
     ("POST", "api/v1/programs/{program}/reports/{program_report}/cancellation"): Case(FOR_LEADS),
     ("POST", "api/v1/programs/{program}/reports/{program_report}/retry"): Case((401, 404, 202, 404, 404, 404, 404)),
     ("GET", "api/v1/programs/{program}/reports/{program_report}/files/{form}"): Case(FOR_LEADS, ids={"form": "json"}),
+    ("POST", "api/v1/programs/{program}/report-schedule"): Case(
+        (401, 404, 200, 404, 404, 404, 404), body=lambda _: {"hemisphere": "north", "units": "us"}
+    ),
+    ("GET", "api/v1/programs/{program}/report-schedule"): Case(FOR_LEADS),
+    ("DELETE", "api/v1/programs/{program}/report-schedule"): Case((401, 404, 204, 404, 404, 404, 404)),
     ("GET", "api/v1/farms/{farm}"): Case(READ),
     ("PATCH", "api/v1/farms/{farm}"): Case(MANAGE_CHANGE, body=lambda _: {"region": "Harrow Vale"}, if_match=True),
     ("GET", "api/v1/farms/{farm}/members"): Case(MANAGE_ONLY),
@@ -590,6 +595,8 @@ def _own_catalogue(player: Any, farm: Any, program: Any) -> dict[str, Any]:
     asked = lead.post(f"/api/v1/programs/{program.pk}/reports", {"season": 2026, "units": "metric"}, format="json")
     taught = {"formula": "own-taught@1", "range": "own-taught@1", "choice": choice}
     counted = lead.post(f"/api/v1/programs/{program.pk}/benchmarks", {"season": 2026}, format="json")
+    wished = {"hemisphere": "north", "units": "us"}
+    assert lead.post(f"/api/v1/programs/{program.pk}/report-schedule", wished, format="json").status_code == 201
     return {**taught, "program_report": asked.json()["id"], "benchmark": counted.json()["id"]}
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 from django.contrib.postgres.fields import ArrayField
+from django.contrib.postgres.functions import TransactionNow
 from django.db import models
 from django.db.models import Q
 
 from balance.program_work.models import ProgramWork
-from records.models import ApiKey, Job, Person, PruningFormula
+from records.models import ApiKey, Job, Person, Program, PruningFormula
 from records.models.base import FarmOwned, FarmQuerySet, UUIDv7, between, one_of
+from records.models.farms import Hemisphere
 from records.models.jobs import JobState
 
 
@@ -196,6 +198,36 @@ class ReportSchedule(FarmOwned):
             between("report_schedule_month_1_to_12", "month", 1, 12),
             between("report_schedule_day_1_to_28", "day", 1, 28),
         ]
+
+    def __str__(self) -> str:
+        return f"every year on {self.day}.{self.month}."
+
+
+class ProgramReportSchedule(models.Model):
+    """A program's wish for a season report on a day of every year, in the name of the lead who said it last."""
+
+    id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
+    program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="+", db_index=False)
+    asked_by = models.ForeignKey(Person, null=True, on_delete=models.SET_NULL, related_name="+", db_index=False)
+    hemisphere = models.CharField(max_length=5, choices=Hemisphere.choices)
+    month = models.PositiveSmallIntegerField()
+    day = models.PositiveSmallIntegerField()
+    units = models.CharField(max_length=10, choices=UnitSystem.choices)
+    next_at = models.DateTimeField(null=True, help_text="When the next one is asked for; empty once it has ended.")
+    ended_because = models.CharField(max_length=400, blank=True)
+    received_at = models.DateTimeField(db_default=TransactionNow(), editable=False)
+    changed_at = models.DateTimeField(db_default=TransactionNow())
+
+    class Meta:
+        db_table = "program_report_schedule"
+        constraints = [
+            models.UniqueConstraint(name="program_report_schedule_once_a_program", fields=["program"]),
+            one_of("program_report_schedule_units_known", "units", UnitSystem.values),
+            one_of("program_report_schedule_hemisphere_known", "hemisphere", Hemisphere.values),
+            between("program_report_schedule_month_1_to_12", "month", 1, 12),
+            between("program_report_schedule_day_1_to_28", "day", 1, 28),
+        ]
+        indexes = [models.Index(name="program_report_schedule_due", fields=["next_at"])]
 
     def __str__(self) -> str:
         return f"every year on {self.day}.{self.month}."

@@ -34,6 +34,7 @@ REFERENCE: Final = {
     "benchmark_cell": "figures of many farms that were let out",
     "program_report": "of many farms",
     "program_report_file": "of many farms",
+    "program_report_schedule": "of a program",
     "erasure": "farms that must not come back, on any machine",
     "feed_epoch": "one row",
 }

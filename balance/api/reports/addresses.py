@@ -6,7 +6,17 @@ from typing import Final
 
 from django.urls import path
 
-from balance.api.reports import charts, deliveries, documents, links, programs, reports, schedules, webhooks
+from balance.api.reports import (
+    charts,
+    deliveries,
+    documents,
+    links,
+    program_schedules,
+    programs,
+    reports,
+    schedules,
+    webhooks,
+)
 from balance.reports import kinds as _kinds  # noqa: F401 - what may be asked for and cancelled here
 
 ADDRESSES: Final = [
@@ -30,6 +40,11 @@ ADDRESSES: Final = [
         "programs/<uuid:program>/reports/<uuid:program_report>/retry",
         programs.ProgramReportRetry.as_view(),
         name="program-report-retry",
+    ),
+    path(
+        "programs/<uuid:program>/report-schedule",
+        program_schedules.ProgramReportScheduleView.as_view(),
+        name="program-report-schedule",
     ),
     path("farms/<uuid:farm>/reports", reports.Reports.as_view(), name="reports"),
     path("farms/<uuid:farm>/reports/<uuid:report>", reports.OneReport.as_view(), name="report"),
