@@ -7,9 +7,10 @@ made from, so it need not be read again.  What is not known for certain is left 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final
 
 from records.access import OpenFarm
 from records.bulk import FEW
@@ -45,20 +46,45 @@ def repeats_among(opened: OpenFarm, ordered: Sequence[Numbered], only_kind: Kind
     """Find the lines that are on record as they stand; a request that is new is not looked up line by line."""
     found = Repeats()
     step = max(1, len(ordered) // SAMPLED)
-    _look_up(opened, ordered[::step], only_kind, found)
+    for asked in _by_kind(ordered[::step], only_kind):
+        _look_up(opened, asked, found)
     if found.outcomes:
-        for part in in_parts(ordered, PART):
-            _look_up(opened, part, only_kind, found)
+        for part in _made_ahead(in_parts(ordered, PART), only_kind):
+            for asked in part:
+                _look_up(opened, asked, found)
     return found
 
 
-def _look_up(opened: OpenFarm, lines: Sequence[Numbered], only_kind: Kind | None, found: Repeats) -> None:
-    kinds = {only_kind.name.encode()} if only_kind else _kinds_of(lines)
-    for name in kinds:
-        kind = KINDS.get(name.decode())
-        if kind is not None:
-            some = lines if len(kinds) == 1 else [each for each in lines if _names(each[1], name)]
-            _look_up_kind(opened, kind, some, found)
+@dataclass(frozen=True)
+class _Asked:
+    """Lines of one kind with an id of the client's own: their numbers and ids, and both columns as they are sent."""
+
+    kind: Kind
+    numbers: list[int]
+    ids: list[bytes]
+    named: dict[str, str]
+
+
+def _made_ahead(parts: Iterable[Sequence[Numbered]], only_kind: Kind | None) -> Iterator[list[_Asked]]:
+    """Take digests of the next part in a thread of its own while the database looks the one before up."""
+    with ThreadPoolExecutor(1, thread_name_prefix="digesting") as pool:
+        ahead: Future[list[_Asked]] | None = None
+        for part in parts:
+            coming = pool.submit(_by_kind, part, only_kind)
+            if ahead is not None:
+                yield ahead.result()
+            ahead = coming
+        if ahead is not None:
+            yield ahead.result()
+
+
+def _by_kind(lines: Sequence[Numbered], only_kind: Kind | None) -> list[_Asked]:
+    names = {only_kind.name.encode()} if only_kind else _kinds_of(lines)
+    kinds = [(name, KINDS[name.decode()]) for name in sorted(names) if name.decode() in KINDS]
+    return [
+        _asked(kind, lines if len(names) == 1 else [each for each in lines if _names(each[1], name)])
+        for name, kind in kinds
+    ]
 
 
 def _kinds_of(lines: Sequence[Numbered]) -> set[bytes]:
@@ -70,8 +96,7 @@ def _names(line: bytes, kind: bytes) -> bool:
     return match is not None and match[1] == kind
 
 
-def _look_up_kind(opened: OpenFarm, kind: Kind, lines: Sequence[Numbered], found: Repeats) -> None:
-    """Ask the table; it answers only with what is not on record as it was first sent, which is little as a rule."""
+def _asked(kind: Kind, lines: Sequence[Numbered]) -> _Asked:
     numbers: list[int] = []
     ids: list[bytes] = []
     digests: list[bytes] = []
@@ -81,14 +106,19 @@ def _look_up_kind(opened: OpenFarm, kind: Kind, lines: Sequence[Numbered], found
             numbers.append(number)
             ids.append(match[1])
             digests.append(digest_of_line(line).encode())
-    if not numbers:
+    return _Asked(kind, numbers, ids, {"ids": array_of(ids), "digests": array_of(digests)})
+
+
+def _look_up(opened: OpenFarm, asked: _Asked, found: Repeats) -> None:
+    """Ask the table; it answers only with what is not on record as it was first sent, which is little as a rule."""
+    if not asked.numbers:
         return
-    named: dict[str, Any] = {"ids": array_of(ids), "digests": array_of(digests), "farm": opened.farm.pk}
-    others = ask(statements_of(kind).not_as_first_sent, named, again=len(ids) <= FEW)
-    found.outcomes |= dict.fromkeys(numbers, UNCHANGED)
-    found.ids.update(zip(numbers, map(bytes.decode, ids), strict=True))
+    statement = statements_of(asked.kind).not_as_first_sent
+    others = ask(statement, {**asked.named, "farm": opened.farm.pk}, again=len(asked.ids) <= FEW)
+    found.outcomes |= dict.fromkeys(asked.numbers, UNCHANGED)
+    found.ids.update(zip(asked.numbers, map(bytes.decode, asked.ids), strict=True))
     for at, version in others:
-        number = numbers[at - 1]
+        number = asked.numbers[at - 1]
         if version is None:
             del found.outcomes[number], found.ids[number]
         else:
