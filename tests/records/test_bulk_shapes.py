@@ -10,7 +10,7 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from records.api.bulk_bodies import Documents
@@ -85,7 +85,7 @@ weighings = st.fixed_dictionaries(
 )  # fmt: skip
 
 
-@settings(max_examples=400)
+@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(sent=weighings)
 @example(sent={"kind": "dormant_record", "id": str(uuid.uuid4()), "vine": VINE, "observed_at": "2027-01-16T10:02:00-05:00",
                "pruning_weight": {"value": 0, "unit": "kg"}, "nodes_retained": 0, "scale": "spring", "pruner": ""})  # fmt: skip

@@ -147,7 +147,7 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield from ("too_slow", "conflict", "length_required", "too_large", "unsupported_media_type", "not_valid")
     of_a_block = "/blocks/{block}/" in path and operation["tags"] != ["blocks and vines"]
     computed = operation.get("tags") in (["cordons"], ["summaries"])
-    if of_a_block or computed or path.endswith(("/pruner-calibration", "/shrunken-means")):
+    if of_a_block or computed or path.endswith(("/pruner-calibration", "/shrunken-means", "/vine-map")):
         yield "not_valid"  # computed from records, of which there may be none, or more than are answered at once
     if method == "delete":
         yield "conflict"
