@@ -44,11 +44,19 @@ def test_it_ends_well_and_leaves_nothing_running(first, home):
         "38 nodes were left, 10 too few", 'when the first 10 of the "+10" is left out', "no number: below formula range",
         "16 of 24 vines weighed", "five years of 3 farms and 7 blocks", "the work of winter 2025/2026",
         "First at Sallow Ridge", "the thresholds are the farms' own", "Ohio State Univ.", "Guide only", "invented", "serve --demo",
+        "All farms of one adviser at the end of season 2026", "things want a look: counts off target 7",
+        "Season-end reports of the harvest of 2025", "Sallow Ridge Vineyard (invented): 1 in balance, 1 under; check code",
     ],
 )  # fmt: skip
 def test_a_person_can_check_it_by_hand(words, first):
     unwrapped = " ".join(first.stdout.replace("│", " ").split())
     assert words in unwrapped
+
+
+def test_the_reports_of_all_farms_lie_where_it_says(first, home):
+    files = sorted((home / "demo" / "reports").iterdir())
+    assert [file.suffix for file in files] == [".html", ".pdf"] * 3
+    assert all(file.read_bytes().startswith(b"%PDF-" if file.suffix == ".pdf" else b"<!") for file in files)
 
 
 def test_a_second_run_stores_nothing_twice(first, home):

@@ -45,6 +45,17 @@ class FarmOffice:
         answer = self.client.get(f"/portfolio/{what}", params={"season": str(season), "limit": "50"})
         return dict(_expect(answer, what))
 
+    def ask(self, method: str, address: str, body: dict[str, Any] | None = None) -> dict[str, Any]:
+        """Give any one answer of the service."""
+        return dict(_expect(self.client.request(method, address, json=body), address.rpartition("/")[2]))
+
+    def fetch(self, address: str) -> bytes:
+        """Give the bytes of a file."""
+        answer = self.client.get(address)
+        if answer.is_error:
+            raise Refused(f"GET {address.rpartition('/')[2]} was answered {words_of(answer)}")
+        return answer.content
+
     def _send_block(self, farm: str, block: BlockYears, tell: Callable[[int], None]) -> int:
         if self._knows(farm, block):
             return 0

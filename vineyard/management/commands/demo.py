@@ -21,6 +21,7 @@ from vineyard.demo.playing import FieldApp, Played, Refused
 from vineyard.demo.printing_blocks import print_blocks
 from vineyard.demo.printing_cordons import print_winter
 from vineyard.demo.replaying import FarmOffice
+from vineyard.demo.reporting import make_reports, print_reports
 from vineyard.demo.scenario import Scenario, read_scenario
 from vineyard.launch import stack_folder
 from vineyard.listening import DEFAULT_HOST, Listening
@@ -77,6 +78,7 @@ class Command(BaseCommand):
         office = FarmOffice(url, keys[scenario.five_years.key])
         send_with_progress(out, office, years)
         show_winter(out, office, years, scenario.five_years.last_winter)
+        show_reports(out, office, years, scenario.five_years.last_winter - 1)
         printing.print_where_next(out, day[0].record["target"]["cautions"], time.monotonic() - began)
 
 
@@ -114,3 +116,14 @@ def show_winter(out: Console, office: FarmOffice, years: list[FarmYears], season
     winters = {farm.name: office.worklist(farm, season) for farm in years}
     print_winter(out, season, winters, office.worklist(years[0], season, order="urgency"))
     print_blocks(out, office.of_all_farms("block-comparison", season), office.of_all_farms("attention", season))
+
+
+def show_reports(out: Console, office: FarmOffice, years: list[FarmYears], season: int) -> None:
+    """Have the reports of the season that is over made, with a bar where there is a terminal to draw it on."""
+    words = f"· Having the season-end reports of {len(years)} farms made"
+    if not out.is_terminal:
+        out.print(words, style="dim")
+    with Progress(TextColumn(words), BarColumn(), console=out, disable=not out.is_terminal) as bar:
+        made = make_reports(office, years, season, stack_folder(demo=True) / "reports")
+        reports = list(bar.track(made, total=len(years)))
+    print_reports(out, season, reports)
