@@ -25,6 +25,7 @@ from balance.benchmarks.models import BenchmarkSnapshot
 from balance.program_work.asking import one_after_the_other
 from balance.program_work.consenting import consents_held, note_that_counted
 from balance.program_work.leases import Held, carry_out
+from balance.program_work.one_telling import refuse_beside_a_report
 from balance.reports.programs.contributions import Counting
 from balance.reports.programs.sums import FarmSums
 from balance.reports.reading import this_moment
@@ -97,6 +98,7 @@ def _make(held: Held) -> None:
 
 
 def _before(snapshot: BenchmarkSnapshot) -> _Before:
+    refuse_beside_a_report(snapshot.program_id, snapshot.season)
     made = made_around(snapshot)
     if any(each.farm_erased for each in made if each.season == snapshot.season):
         raise NotValid(_ERASED)
@@ -199,6 +201,7 @@ def _finish(
         held.renew()
         _still_leads(snapshot)
         one_after_the_other(snapshot.program)
+        refuse_beside_a_report(snapshot.program_id, snapshot.season)
         if [each.pk for each in made_around(snapshot)] != [each.pk for each in before.made]:
             raise _Otherwise
         farms = [each.farm for each in brought]

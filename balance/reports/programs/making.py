@@ -22,6 +22,7 @@ from balance.models import ProgramReport, ProgramReportFile
 from balance.program_work.asking import one_after_the_other
 from balance.program_work.consenting import consents_held, note_that_counted
 from balance.program_work.leases import Held, carry_out
+from balance.program_work.one_telling import refuse_beside_benchmarks
 from balance.reports.programs.composing import compose
 from balance.reports.programs.consenting import left_since, path_of
 from balance.reports.programs.contributions import Counting, farms_to_count, sums_of_farm
@@ -79,6 +80,7 @@ def _counted(held: Held, report: ProgramReport) -> _Counted:
         if left_since(report, earlier):
             raise NotValid(_LEFT.format(made=f"{earlier.taken_at:%Y-%m-%d %H:%M} UTC"))
         return _Counted(Released.of(earlier.document["released"]), earlier.taken_at, (), earlier.pk)
+    refuse_beside_benchmarks(report.program_id, report.season)
     farms: list[FarmSums] = []
     with this_moment() as moment:
         counting = Counting(moment, report.program_id, _asker(report), report.season)
@@ -158,6 +160,8 @@ def _finish(
         _still_leads(report)
         one_after_the_other(report.program)
         earlier = _earlier(report)
+        if earlier is None:
+            refuse_beside_benchmarks(report.program_id, report.season)
         if (earlier.pk if earlier else None) != counted.earlier or (earlier and left_since(report, earlier)):
             raise _Otherwise
         consents = consents_held(report, [farm.farm for farm in counted.farms], Purpose.SUMMARIES)
