@@ -114,8 +114,8 @@ class ProgramReports(_LeadsView):
         summary="Ask for a season report of a program",
         description="For its leads. A worker counts the farms whose owners let the program count them, at one point in "
         "time, and shows what the privacy rules allow. A season is counted once: later reports of it say the same "
-        "numbers, so ask once its records are complete. A season whose benchmarks were told has no report beside them: one "
-        "could be taken from the other. While one of the same season and units is being made, asking "
+        "numbers, so ask once its records are complete. A season whose benchmarks were told has no report "
+        "beside them: one could be taken from the other. While one of the same season and units is being made, asking "
         "again gives the same; with an id of the client's own, sending it again is safe for ever.",
         request=ProgramReportIn,
         responses={202: ProgramReportOut},
