@@ -164,8 +164,8 @@ class Benchmarks(LeadsView):
         "time, and keeps what the privacy rules allow; it stays as it is. A season that was told is counted anew only "
         "where the difference would tell of nobody, or where a farm has taken its consent back; else it fails and says "
         "why. A season that a report of the program has told has no benchmarks beside it: one could be "
-        "taken from the other. So ask once the season's records are complete. While one of the same season is being made, asking again "
-        "gives the same; with an id of the client's own, sending it again is safe for ever.",
+        "taken from the other. So ask once the season's records are complete. While one of the same season is being "
+        "made, asking again gives the same; with an id of the client's own, sending it again is safe for ever.",
         request=BenchmarkIn,
         responses={202: BenchmarkOut},
         tags=["programs"],
