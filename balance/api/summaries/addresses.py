@@ -14,35 +14,19 @@ from balance.api.summaries import (
     season_trends,
     weight_distributions,
 )
+from balance.summaries.lines import BLOCK, FARM, PORTFOLIO
 
-_OF_A_FARM: Final = [
-    ("season-summary", season_summaries.FarmSeasonSummary),
-    ("season-trend", season_trends.FarmSeasonTrend),
-    ("weight-distribution", weight_distributions.FarmWeightDistribution),
-    ("block-comparison", block_comparisons.FarmBlockComparison),
-    ("attention", attention_lists.FarmAttention),
-    ("completeness", completenesses.FarmCompleteness),
-]
-_OF_A_BLOCK: Final = [
-    ("season-summary", season_summaries.BlockSeasonSummary),
-    ("season-trend", season_trends.BlockSeasonTrend),
-    ("weight-distribution", weight_distributions.BlockWeightDistribution),
-    ("attention", attention_lists.BlockAttention),
-    ("completeness", completenesses.BlockCompleteness),
-]
-_OF_A_PORTFOLIO: Final = [
-    ("season-summary", season_summaries.PortfolioSeasonSummary),
-    ("season-trend", season_trends.PortfolioSeasonTrend),
-    ("weight-distribution", weight_distributions.PortfolioWeightDistribution),
-    ("block-comparison", block_comparisons.PortfolioBlockComparison),
-    ("attention", attention_lists.PortfolioAttention),
-    ("completeness", completenesses.PortfolioCompleteness),
-]
+_VIEWS: Final = {
+    "season-summary": season_summaries.VIEWS,
+    "season-trend": season_trends.VIEWS,
+    "weight-distribution": weight_distributions.VIEWS,
+    "block-comparison": block_comparisons.VIEWS,
+    "attention": attention_lists.VIEWS,
+    "completeness": completenesses.VIEWS,
+}
+_AT: Final = {FARM: "farms/<uuid:farm>", BLOCK: "farms/<uuid:farm>/blocks/<uuid:block>", PORTFOLIO: "portfolio"}
 ADDRESSES: Final = [
-    *(path(f"farms/<uuid:farm>/{tail}", view.as_view(), name=f"farm-{tail}") for tail, view in _OF_A_FARM),
-    *(
-        path(f"farms/<uuid:farm>/blocks/<uuid:block>/{tail}", view.as_view(), name=f"block-{tail}")
-        for tail, view in _OF_A_BLOCK
-    ),
-    *(path(f"portfolio/{tail}", view.as_view(), name=f"portfolio-{tail}") for tail, view in _OF_A_PORTFOLIO),
+    path(f"{_AT[kind]}/{tail}", view.as_view(), name=f"{kind}-{tail}")
+    for tail, views in _VIEWS.items()
+    for kind, view in views.items()
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -17,19 +16,16 @@ from balance.api.summaries.pages import PARAMETERS, page_of, paging_fields
 from balance.api.summaries.parts import BLOCK_ID, FARM_ID, PLACE, example_head, head_of
 from balance.api.summaries.parts_out import SummaryHeadOut, SummaryPlaceOut
 from balance.api.summaries.scopes import (
+    OF,
     UNITS,
-    BlockScope,
-    FarmScope,
-    PortfolioScope,
     ScopedView,
     filters_of,
     season_field,
     units_asked,
 )
-from balance.api.summaries.season_summaries import OF
+from balance.api.summaries.views import views_of
 from balance.summaries.attention import URGENCIES, Limits
 from balance.summaries.attention_list import CODES, counts_of, key_of, notice_shown, notices_of, read_for_attention
-from balance.summaries.lines import BLOCK, FARM, PORTFOLIO
 from records.api.parameters import SEASON
 from records.api.strict import StrictIntegerField
 
@@ -177,31 +173,4 @@ def _answer(view: ScopedView, request: Request) -> HttpResponseBase:
     return answered(request, body, page.headers)
 
 
-class FarmAttention(FarmScope):
-    """What needs a look on a farm."""
-
-    serializer_class = AttentionOut
-
-    @_told(FARM)
-    def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class BlockAttention(BlockScope):
-    """What needs a look on a block."""
-
-    serializer_class = AttentionOut
-
-    @_told(BLOCK)
-    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class PortfolioAttention(PortfolioScope):
-    """What needs a look on all the caller's farms."""
-
-    serializer_class = AttentionOut
-
-    @_told(PORTFOLIO)
-    def get(self, request: Request) -> HttpResponseBase:
-        return _answer(self, request)
+VIEWS: Final = views_of(_told, _answer)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from django.http.response import HttpResponseBase
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
@@ -25,21 +24,21 @@ from balance.api.summaries.pages import PARAMETERS, page_of, paging_fields
 from balance.api.summaries.parts import PLACE, example_head, head_of, says
 from balance.api.summaries.parts_out import SHARE, SummaryHeadOut, SummaryPlaceOut, SummarySaysOut
 from balance.api.summaries.scopes import (
+    OF,
     SEASON_ASKED,
     UNITS,
-    FarmScope,
-    PortfolioScope,
     ScopedView,
     filters_of,
     season_field,
     units_asked,
 )
-from balance.api.summaries.season_summaries import METHODS, OF
+from balance.api.summaries.season_summaries import METHODS
+from balance.api.summaries.views import views_of
 from balance.crops.block_crops import BASES
 from balance.reports.document import STANDINGS
 from balance.summaries.comparison import BY_NAME, ORDERS, comparison_chart, key_of, line_shown
 from balance.summaries.lines import FARM, PORTFOLIO, Wanted, read_lines
-from records.api.forms import InForms, SvgRenderer, VegaLiteRenderer, form_field, form_parameter, renderers
+from records.api.forms import form_field, form_parameter
 
 
 class BlockLineOut(SummaryPlaceOut):
@@ -161,23 +160,4 @@ def _answer(view: ScopedView, request: Request) -> HttpResponseBase:
     return answered(request, body, page.headers)
 
 
-class FarmBlockComparison(InForms, FarmScope):
-    """The blocks of a farm beside each other."""
-
-    serializer_class = BlockComparisonOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(FARM)
-    def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class PortfolioBlockComparison(InForms, PortfolioScope):
-    """The blocks of all the caller's farms beside each other."""
-
-    serializer_class = BlockComparisonOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(PORTFOLIO)
-    def get(self, request: Request) -> HttpResponseBase:
-        return _answer(self, request)
+VIEWS: Final = views_of(_told, _answer, kinds=(FARM, PORTFOLIO), charts=True)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from django.http.response import HttpResponseBase
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -16,21 +15,19 @@ from balance.api.summaries.pages import PARAMETERS, page_of, paging_fields
 from balance.api.summaries.parts import PLACE, example_head, head_of
 from balance.api.summaries.parts_out import SHARE, SummaryCompleteOut, SummaryHeadOut, SummaryPlaceOut
 from balance.api.summaries.scopes import (
+    OF,
     SEASON_ASKED,
     UNITS,
-    BlockScope,
-    FarmScope,
-    PortfolioScope,
     ScopedView,
     filters_of,
     season_field,
     units_asked,
 )
-from balance.api.summaries.season_summaries import OF
+from balance.api.summaries.views import views_of
 from balance.summaries.comparison import BY_NAME, key_of
 from balance.summaries.completeness import LACK_CODES, LACKS, lacking_counts, line_of
 from balance.summaries.glance import complete_of
-from balance.summaries.lines import BLOCK, FARM, PORTFOLIO, Wanted, read_lines
+from balance.summaries.lines import Wanted, read_lines
 
 
 class LackOut(serializers.Serializer[Any]):
@@ -138,31 +135,4 @@ def _answer(view: ScopedView, request: Request) -> HttpResponseBase:
     return answered(request, body, page.headers)
 
 
-class FarmCompleteness(FarmScope):
-    """How complete a farm's records are."""
-
-    serializer_class = CompletenessOut
-
-    @_told(FARM)
-    def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class BlockCompleteness(BlockScope):
-    """How complete a block's records are."""
-
-    serializer_class = CompletenessOut
-
-    @_told(BLOCK)
-    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class PortfolioCompleteness(PortfolioScope):
-    """How complete the records of all the caller's farms are."""
-
-    serializer_class = CompletenessOut
-
-    @_told(PORTFOLIO)
-    def get(self, request: Request) -> HttpResponseBase:
-        return _answer(self, request)
+VIEWS: Final = views_of(_told, _answer)

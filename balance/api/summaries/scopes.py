@@ -21,6 +21,8 @@ from records.models.vineyards import Shelter, Training
 
 AnyField = serializers.Field[Any, Any, Any, Any]
 
+#: How each kind of scope is called in summaries and descriptions.
+OF: Final = {FARM: "a farm", BLOCK: "a block", PORTFOLIO: "all my farms"}
 SEASON_ASKED: Final = OpenApiParameter(
     "season", SEASON, description="Harvest year; without it, the newest of which anything is recorded."
 )

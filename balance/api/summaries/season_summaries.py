@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -25,26 +24,23 @@ from balance.api.summaries.parts_out import (
     SummaryWeightsOut,
 )
 from balance.api.summaries.scopes import (
+    OF,
     SEASON_ASKED,
     UNITS,
-    BlockScope,
-    FarmScope,
-    PortfolioScope,
     ScopedView,
     filters_of,
     season_field,
     units_asked,
 )
+from balance.api.summaries.views import views_of
 from balance.formulas.cordons import blank_share
 from balance.formulas.crops import crop_load
 from balance.formulas.summaries import pooling
 from balance.reports.document import STANDINGS
 from balance.summaries.glance import glance_of
-from balance.summaries.lines import BLOCK, FARM, PORTFOLIO, Wanted, read_lines
+from balance.summaries.lines import Wanted, read_lines
 
 METHODS: Final = (pooling.METHOD, crop_load.METHOD, blank_share.METHOD)
-#: How each kind of scope is called in summaries and descriptions.
-OF: Final = {FARM: "a farm", BLOCK: "a block", PORTFOLIO: "all my farms"}
 
 
 class SeasonSummaryOut(SummaryHeadOut, SummarySaysOut):
@@ -167,31 +163,4 @@ def _answer(view: ScopedView, request: Request) -> HttpResponseBase:
     return answered(request, {**head_of(read, units), **glance_of(read, units), **says(METHODS)})
 
 
-class FarmSeasonSummary(FarmScope):
-    """A season of a farm at a glance."""
-
-    serializer_class = SeasonSummaryOut
-
-    @_told(FARM)
-    def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class BlockSeasonSummary(BlockScope):
-    """A season of a block at a glance."""
-
-    serializer_class = SeasonSummaryOut
-
-    @_told(BLOCK)
-    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class PortfolioSeasonSummary(PortfolioScope):
-    """A season of all the caller's farms at a glance."""
-
-    serializer_class = SeasonSummaryOut
-
-    @_told(PORTFOLIO)
-    def get(self, request: Request) -> HttpResponseBase:
-        return _answer(self, request)
+VIEWS: Final = views_of(_told, _answer)

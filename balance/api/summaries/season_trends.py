@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from django.http.response import HttpResponseBase
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
@@ -29,26 +28,21 @@ from balance.api.summaries.parts_out import (
     SummaryVerdictsOut,
 )
 from balance.api.summaries.scopes import (
+    OF,
     UNITS,
-    BlockScope,
-    FarmScope,
-    PortfolioScope,
     ScopedView,
     filters_of,
     season_field,
     units_asked,
 )
-from balance.api.summaries.season_summaries import METHODS, OF
+from balance.api.summaries.season_summaries import METHODS
+from balance.api.summaries.views import views_of
 from balance.summaries.charts import CROP_LOAD, FIGURES, MEAN_WEIGHT, OF_ONE_BLOCK, trend_chart
-from balance.summaries.lines import BLOCK, FARM, PORTFOLIO
+from balance.summaries.lines import BLOCK
 from balance.summaries.trends import MOST_SEASONS, USUAL_SEASONS, read_trend, trend_of
 from records.api.forms import (
-    InForms,
-    SvgRenderer,
-    VegaLiteRenderer,
     form_field,
     form_parameter,
-    renderers,
 )
 from records.api.parameters import SEASON
 from records.errors import NotValid
@@ -161,34 +155,4 @@ def _answer(view: ScopedView, request: Request) -> HttpResponseBase:
     return answered(request, {**head_of(read, units), "seasons": told, **says(METHODS)})
 
 
-class FarmSeasonTrend(InForms, FarmScope):
-    """The seasons of a farm."""
-
-    serializer_class = SeasonTrendOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(FARM)
-    def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class BlockSeasonTrend(InForms, BlockScope):
-    """The seasons of a block."""
-
-    serializer_class = SeasonTrendOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(BLOCK)
-    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class PortfolioSeasonTrend(InForms, PortfolioScope):
-    """The seasons of all the caller's farms."""
-
-    serializer_class = SeasonTrendOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(PORTFOLIO)
-    def get(self, request: Request) -> HttpResponseBase:
-        return _answer(self, request)
+VIEWS: Final = views_of(_told, _answer, charts=True)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from django.http.response import HttpResponseBase
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -23,23 +22,21 @@ from balance.api.summaries.answering import (
 from balance.api.summaries.parts import example_head, head_of, says
 from balance.api.summaries.parts_out import SummaryHeadOut, SummarySaysOut, SummaryWeightsOut
 from balance.api.summaries.scopes import (
+    OF,
     SEASON_ASKED,
     UNITS,
-    BlockScope,
-    FarmScope,
-    PortfolioScope,
     ScopedView,
     filters_of,
     season_field,
     units_asked,
 )
-from balance.api.summaries.season_summaries import OF
+from balance.api.summaries.views import views_of
 from balance.formulas.summaries import pooling
 from balance.summaries.charts import distribution_chart
 from balance.summaries.distributions import distribution_of
-from balance.summaries.lines import BLOCK, FARM, PORTFOLIO, Wanted, read_lines
+from balance.summaries.lines import Wanted, read_lines
 from balance.summaries.rows import BIN_KG
-from records.api.forms import InForms, SvgRenderer, VegaLiteRenderer, form_field, form_parameter, renderers
+from records.api.forms import form_field, form_parameter
 
 _METHODS = (pooling.METHOD,)
 
@@ -120,34 +117,4 @@ def _answer(view: ScopedView, request: Request) -> HttpResponseBase:
     return answered(request, {**head_of(read, units), **told, **says(_METHODS)})
 
 
-class FarmWeightDistribution(InForms, FarmScope):
-    """The weights of a farm."""
-
-    serializer_class = WeightDistributionOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(FARM)
-    def get(self, request: Request, farm: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class BlockWeightDistribution(InForms, BlockScope):
-    """The weights of a block."""
-
-    serializer_class = WeightDistributionOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(BLOCK)
-    def get(self, request: Request, farm: uuid.UUID, block: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
-        return _answer(self, request)
-
-
-class PortfolioWeightDistribution(InForms, PortfolioScope):
-    """The weights of all the caller's farms."""
-
-    serializer_class = WeightDistributionOut
-    renderer_classes = renderers(SvgRenderer, VegaLiteRenderer)
-
-    @_told(PORTFOLIO)
-    def get(self, request: Request) -> HttpResponseBase:
-        return _answer(self, request)
+VIEWS: Final = views_of(_told, _answer, charts=True)
