@@ -105,12 +105,6 @@ class BlockSeason(FarmOwned):
         return f"block {self.block_id}, season {self.season}"
 
 
-#: Stands for every season of a block: who changes the block or a vine changes all of them.
-EVERY_SEASON = 0
-#: Added to a season whose crops of single vines have new prunings on their other side; nothing else of it changed.
-PAIRS_OF = 10_000
-
-
 class BlockSeasonMark(models.Model):
     """One transaction that changed what one block's records of one season come to, until that was summed up anew."""
 

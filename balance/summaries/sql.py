@@ -22,6 +22,10 @@ BINS: Final = 65
 #: Who writes to a block that was summed up less than this ago leaves its mark to the next one: a thousand weighings a
 #: second need not each read the block again.
 PAUSE_MS: Final = 250
+#: As the season of a mark: every season of a block, because the block or a vine of it changed.
+EVERY_SEASON: Final = 0
+#: Added to the season of a mark: its crops of single vines have new prunings on their other side, nothing else changed.
+PAIRS_OF: Final = 10_000
 
 _SHARES: Final = "ARRAY[0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95]::float8[]"
 
@@ -288,13 +292,13 @@ BEGIN
         WITH gone AS (
             DELETE FROM block_season_mark WHERE farm_id = a_farm AND block_id = a_block RETURNING season)
         SELECT array_agg(DISTINCT season) INTO seasons FROM gone;
-        IF 0 = ANY (seasons) THEN
-            seasons := array_remove(seasons, 0)
+        IF {EVERY_SEASON} = ANY (seasons) THEN
+            seasons := array_remove(seasons, {EVERY_SEASON})
                 || ARRAY(SELECT s.season FROM block_season s WHERE s.farm_id = a_farm AND s.block_id = a_block);
         END IF;
         FOR a_season IN SELECT DISTINCT unnest(seasons) ORDER BY 1 LOOP
-            IF a_season > 10000 THEN  -- see PAIRS_OF in balance.summaries.models
-                a_season := a_season - 10000;
+            IF a_season > {PAIRS_OF} THEN
+                a_season := a_season - {PAIRS_OF};
                 CONTINUE WHEN a_season = ANY (seasons) OR NOT EXISTS (
                     SELECT FROM harvest_record WHERE farm_id = a_farm AND block_id = a_block AND season = a_season
                         AND scope = 'vine' AND withdrawn_at IS NULL);
@@ -324,65 +328,45 @@ EXCEPTION WHEN OTHERS THEN
 END $$;
 """  # noqa: S608 - joined from constants
 
-MARKS: Final = """
-CREATE FUNCTION mark_block_seasons() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-    SELECT farm_id, block_id, season, pg_current_xact_id()::text::bigint
-    FROM (SELECT DISTINCT farm_id, block_id, season FROM fresh) AS changed
-    ON CONFLICT DO NOTHING;
-    IF TG_TABLE_NAME = 'dormant_record' THEN  -- the prunings of a winter are the other side of the crop before it
-        INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-        SELECT farm_id, block_id, 10000 + season - 1, pg_current_xact_id()::text::bigint
-        FROM (SELECT DISTINCT farm_id, block_id, season FROM fresh) AS changed
-        ON CONFLICT DO NOTHING;
-    ELSIF TG_TABLE_NAME = 'vine_event' THEN  -- a vine that was planted or went missing did so for all seasons after
-        INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-        SELECT DISTINCT farm_id, block_id, 0, pg_current_xact_id()::text::bigint FROM fresh
-        ON CONFLICT DO NOTHING;
-    END IF;
-    RETURN NULL;
-END $$;
 
-CREATE FUNCTION mark_cases() RETURNS trigger LANGUAGE plpgsql AS $$
+def _marking(name: str, changed: str) -> str:
+    """Give the function of a trigger that marks the blocks and seasons which a statement gives."""
+    return f"""
+CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
     INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-    SELECT DISTINCT farm_id, block_id, season, pg_current_xact_id()::text::bigint
-    FROM (SELECT farm_id, block_id, step_season AS season FROM fresh
-          UNION SELECT farm_id, block_id, 0 FROM fresh) AS changed
+    SELECT farm_id, block_id, season, pg_current_xact_id()::text::bigint FROM ({changed}) AS changed
     ON CONFLICT DO NOTHING;
     RETURN NULL;
 END $$;
+"""  # noqa: S608 - joined from constants
 
-CREATE FUNCTION mark_whole_blocks() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-    SELECT DISTINCT farm_id, block_id, 0, pg_current_xact_id()::text::bigint FROM fresh
-    ON CONFLICT DO NOTHING;
-    RETURN NULL;
-END $$;
 
-CREATE FUNCTION mark_this_block() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-    VALUES (NEW.farm_id, NEW.id, 0, pg_current_xact_id()::text::bigint)
-    ON CONFLICT DO NOTHING;
-    RETURN NULL;
-END $$;
-
-CREATE FUNCTION mark_blocks_of_farm() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-    INSERT INTO block_season_mark (farm_id, block_id, season, written_by)
-    SELECT NEW.id, id, 0, pg_current_xact_id()::text::bigint FROM block WHERE farm_id = NEW.id
-    ON CONFLICT DO NOTHING;
-    RETURN NULL;
-END $$;
-"""
+#: The prunings of a winter are the other side of the crop before it; a vine that was planted or went missing did so for
+#: all seasons after.
+_RECORDS: Final = f"""
+        WITH once AS (SELECT DISTINCT farm_id, block_id, season FROM fresh)
+        SELECT farm_id, block_id, season FROM once
+        UNION ALL SELECT farm_id, block_id, {PAIRS_OF} + season - 1 FROM once WHERE TG_TABLE_NAME = 'dormant_record'
+        UNION ALL SELECT farm_id, block_id, {EVERY_SEASON} FROM once WHERE TG_TABLE_NAME = 'vine_event'"""  # noqa: S608 - joined from constants
+_CASES: Final = f"""
+        SELECT farm_id, block_id, step_season AS season FROM fresh
+        UNION SELECT farm_id, block_id, {EVERY_SEASON} FROM fresh"""  # noqa: S608 - joined from constants
+MARKS: Final = "".join((
+    _marking("mark_block_seasons", _RECORDS),
+    _marking("mark_cases", _CASES),
+    _marking("mark_whole_blocks", f"SELECT DISTINCT farm_id, block_id, {EVERY_SEASON} AS season FROM fresh"),  # noqa: S608 - joined from constants
+    _marking("mark_this_block", f"SELECT NEW.farm_id, NEW.id AS block_id, {EVERY_SEASON} AS season"),
+    _marking(
+        "mark_blocks_of_farm",
+        f"SELECT farm_id, id AS block_id, {EVERY_SEASON} AS season FROM block WHERE farm_id = NEW.id",  # noqa: S608 - joined from constants
+    ),
+))  # fmt: skip
 
 #: Records are summed up before the commit; what a block or a farm sets, with the next reader or writer.
-TRIGGERS: Final = """
+TRIGGERS: Final = f"""
 CREATE CONSTRAINT TRIGGER "block_season_mark_settles" AFTER INSERT ON block_season_mark
-    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (NEW.season > 0) EXECUTE FUNCTION settle_at_commit();
+    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (NEW.season > {EVERY_SEASON}) EXECUTE FUNCTION settle_at_commit();
 CREATE TRIGGER "block_marks_its_seasons" AFTER UPDATE OF cultivar_id, cultivar_group_id, pruning_formula_id,
     year_planted, minimum_nodes, maximum_nodes ON block FOR EACH ROW EXECUTE FUNCTION mark_this_block();
 CREATE TRIGGER "farm_marks_its_seasons" AFTER UPDATE OF pruning_formula_id, hemisphere ON farm
