@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from hashlib import blake2b
 from typing import Final, TypeVar
 
 T = TypeVar("T")
+R = TypeVar("R")
 _KIND: Final = re.compile(rb'"kind"\s?:\s?"([a-z_]{1,40})"')
 
 
@@ -38,6 +40,22 @@ def in_parts(items: Sequence[T], size: int) -> Iterator[Sequence[T]]:
     """Give the items in parts of at most so many."""
     for start in range(0, len(items), size):
         yield items[start : start + size]
+
+
+def made_ahead(items: Sequence[T], size: int, make: Callable[[Sequence[T]], R]) -> Iterator[tuple[Sequence[T], R]]:
+    """Make something of each part, one part ahead of the caller, in a thread of its own; one part needs no thread."""
+    if len(items) <= size:
+        yield items, make(items)
+        return
+    with ThreadPoolExecutor(1, thread_name_prefix="reading") as pool:
+        ahead: tuple[Sequence[T], Future[R]] | None = None
+        for part in in_parts(items, size):
+            coming = part, pool.submit(make, part)
+            if ahead is not None:
+                yield ahead[0], ahead[1].result()
+            ahead = coming
+        if ahead is not None:
+            yield ahead[0], ahead[1].result()
 
 
 def array_of(texts: Sequence[bytes]) -> str:

@@ -7,15 +7,14 @@ made from, so it need not be read again.  What is not known for certain is left 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 from records.access import OpenFarm
 from records.bulk import FEW
 from records.bulk.incoming import statements_of
-from records.bulk.lines import array_of, digest_of_line, in_parts, kind_in
+from records.bulk.lines import array_of, digest_of_line, kind_in, made_ahead
 from records.bulk.storing import UNCHANGED, Outcome, Outcomes
 from records.kinds import KINDS, Kind
 from records.planned import ask
@@ -49,7 +48,8 @@ def repeats_among(opened: OpenFarm, ordered: Sequence[Numbered], only_kind: Kind
     for asked in _by_kind(ordered[::step], only_kind):
         _look_up(opened, asked, found)
     if found.outcomes:
-        for part in _made_ahead(in_parts(ordered, PART), only_kind):
+        # Digests of the next part are taken while the database looks the one before up.
+        for _, part in made_ahead(ordered, PART, lambda lines: _by_kind(lines, only_kind)):
             for asked in part:
                 _look_up(opened, asked, found)
     return found
@@ -63,19 +63,6 @@ class _Asked:
     numbers: list[int]
     ids: list[bytes]
     named: dict[str, str]
-
-
-def _made_ahead(parts: Iterable[Sequence[Numbered]], only_kind: Kind | None) -> Iterator[list[_Asked]]:
-    """Take digests of the next part in a thread of its own while the database looks the one before up."""
-    with ThreadPoolExecutor(1, thread_name_prefix="digesting") as pool:
-        ahead: Future[list[_Asked]] | None = None
-        for part in parts:
-            coming = pool.submit(_by_kind, part, only_kind)
-            if ahead is not None:
-                yield ahead.result()
-            ahead = coming
-        if ahead is not None:
-            yield ahead.result()
 
 
 def _by_kind(lines: Sequence[Numbered], only_kind: Kind | None) -> list[_Asked]:

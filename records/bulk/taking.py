@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from records.access import OpenFarm, Right
 from records.bulk.known_shapes import KNOWN_SHAPES
-from records.bulk.lines import in_parts, lines_of
+from records.bulk.lines import in_parts, lines_of, made_ahead
 from records.bulk.reading import KNOWN_VINES, Careful, Named, Reader, ground_of, in_order
 from records.bulk.repeats import Repeats, repeats_among
 from records.bulk.rows import NULL, Batch, columns_of
@@ -109,40 +108,25 @@ def _some_weights(batch: Batch, outcomes: Outcomes) -> Iterator[Weighed]:
                 yield Weighed(columns[_BLOCK].decode(), season, columns[_UNIT].decode(), float(kg))
 
 
-def _read_ahead(reader: Reader, ordered: Sequence[tuple[int, bytes]]) -> Iterator[list[Batch]]:
-    """Read the next part in a thread of its own while the caller stores the one before; few lines need no thread.
-
-    That thread never asks the database: what it would have to ask, it gives back, and this one asks.
-    """
-    if len(ordered) <= PART // 5:
-        reader.look_up(reader.unknown_in(ordered))
-        yield reader.read(ordered)
-        return
-    with ThreadPoolExecutor(1, thread_name_prefix="reading") as pool:
-        ahead = None
-        for part in in_parts(ordered, PART):
-            reading = part, pool.submit(_read_or_ask, reader, part)
-            if ahead is not None:
-                yield _settled(reader, *ahead)
-            ahead = reading
-        if ahead is not None:
-            yield _settled(reader, *ahead)
-
-
 _Part = Sequence[tuple[int, bytes]]
 
 
-def _read_or_ask(reader: Reader, part: _Part) -> list[Batch] | Named:
-    unknown = reader.unknown_in(part)
-    return unknown if unknown else reader.read(part)
+def _read_ahead(reader: Reader, ordered: _Part) -> Iterator[list[Batch]]:
+    """Read the next part while the caller stores the one before.
 
+    What reads ahead never asks the database: what it would have to ask, it gives back, and this thread asks.
+    """
 
-def _settled(reader: Reader, part: _Part, reading: Future[list[Batch] | Named]) -> list[Batch]:
-    found = reading.result()
-    if isinstance(found, Named):
-        reader.look_up(found)
-        return reader.read(part)
-    return found
+    def read_or_ask(part: _Part) -> list[Batch] | Named:
+        unknown = reader.unknown_in(part)
+        return unknown if unknown else reader.read(part)
+
+    for part, found in made_ahead(ordered, PART, read_or_ask):
+        if isinstance(found, Named):
+            reader.look_up(found)
+            yield reader.read(part)
+        else:
+            yield found
 
 
 def _place_in_order(numbered: tuple[int, Any]) -> tuple[str, str, int]:
