@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator, Mapping
-from datetime import date, datetime, time
+from datetime import date, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -23,21 +23,17 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from balance.models import ReportSchedule
+from balance.reports import yearly
 from balance.reports.asking import ask_for_report
 from records.access import Caller, OpenFarm, Right, enter, hold, open_farm, open_for_work
 from records.errors import AlreadyRecorded, IdUnavailable, NotFound, Stale
 from records.models import Farm, Job
 from records.models.jobs import JobState
-from records.seasons import implied_season
 from records.services import jobs
 from records.services.cancelling import BY_ITSELF, withdraw_job
 from records.services.storing import Stored, change, constraint_of, create_once
 
 KIND: Final = "scheduled_report"
-#: After leaf fall, when a season's harvest is in and the next pruning is planned (common practice, no source).
-SEASON_ENDS_ON: Final = {"north": (12, 1), "south": (6, 1)}
-#: The hour on the farm's clock at which the day's report is made.
-_HOUR: Final = time(6)
 _OVER: Final = (JobState.FAILED, JobState.CANCELLED)
 
 
@@ -67,7 +63,7 @@ def make_schedule(opened: OpenFarm, schedule_id: uuid.UUID | None, said: Mapping
     """
     opened.require(Right.READ)
     hold(opened)  # who sends twice at once gets one job
-    month, day = SEASON_ENDS_ON[opened.farm.hemisphere]
+    month, day = yearly.SEASON_ENDS_ON[opened.farm.hemisphere]
     columns = {"person_id": opened.caller.person.pk, "month": month, "day": day, **said}
     known = ReportSchedule.objects.for_farm(opened.farm).filter(pk=schedule_id).first() if schedule_id else None
     if known is not None and known.person_id != opened.caller.person.pk:
@@ -132,16 +128,12 @@ def why_over(schedule: ReportSchedule) -> str:
 
 def season_over_on(farm: Farm, day: date) -> int:
     """Give the newest harvest year that is over on a day of the farm's calendar."""
-    coming = implied_season(day.year, day.month, hemisphere=farm.hemisphere, time="any")
-    assert coming is not None  # noqa: S101 - every month belongs to one
-    return coming - 1
+    return yearly.season_over_on(farm.hemisphere, day)
 
 
 def next_day(farm: Farm, month: int, day: int, after: datetime) -> date:
     """Give the first such day on the farm whose hour lies after an instant."""
-    local = after.astimezone(ZoneInfo(farm.time_zone))
-    this_year = date(local.year, month, day)
-    return this_year if _at(farm, this_year) > after else this_year.replace(year=local.year + 1)
+    return yearly.next_time(month, day, ZoneInfo(farm.time_zone), after).date()
 
 
 def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
@@ -179,7 +171,7 @@ def _alarm(farm: Farm, month: int, day: int, person: Any, after: datetime | None
 
 
 def _at(farm: Farm, day: date) -> datetime:
-    return datetime.combine(day, _HOUR, tzinfo=ZoneInfo(farm.time_zone))
+    return yearly.at_its_hour(day, ZoneInfo(farm.time_zone))
 
 
 def _held(opened: OpenFarm, schedule_id: uuid.UUID) -> ReportSchedule:

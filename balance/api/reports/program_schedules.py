@@ -11,11 +11,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.leading import LeadsView
+from balance.api.reports.schedules import require_both_or_neither
 from balance.models import ProgramReportSchedule
 from balance.reports.models import UnitSystem
 from balance.reports.programs.scheduling import Wish, remove_schedule, schedule_of, set_schedule
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer
-from records.errors import NotValid
 from records.models.farms import Hemisphere
 
 PROGRAM_SCHEDULE_EXAMPLE: Final[dict[str, Any]] = {
@@ -91,10 +91,7 @@ class ProgramReportScheduleView(LeadsView):
         sent = ProgramScheduleIn(data=request.data)
         sent.is_valid(raise_exception=True)
         said: dict[str, Any] = sent.validated_data
-        if ("month" in said) != ("day" in said):
-            lacking = "day" if "month" in said else "month"
-            detail = "A day needs its month. Send both month and day, or neither for the day after the season's end."
-            raise NotValid.at(lacking, code="month_and_day", detail=detail)
+        require_both_or_neither(said)
         schedule, created = set_schedule(self.caller, self.program, Wish(**said))
         schedule.refresh_from_db()
         code = status.HTTP_201_CREATED if created else status.HTTP_200_OK

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from datetime import date
 from typing import Any, Final
 
@@ -43,6 +44,19 @@ SCHEDULE_EXAMPLE: Final[dict[str, Any]] = {
 _NEW: Final = {"month": 12, "day": 1, "units": "us", "by_email": True}
 #: Whoever may read a farm may be made its report.
 RIGHTS: Final = dict.fromkeys(("GET", "HEAD", "POST", "PATCH", "DELETE"), Right.READ)
+
+
+def require_both_or_neither(said: Mapping[str, Any]) -> None:
+    """Refuse a day without its month, and a month without a day.
+
+    Raises
+    ------
+    NotValid
+    """
+    if ("month" in said) != ("day" in said):
+        lacking = "day" if "month" in said else "month"
+        detail = "A day needs its month. Send both month and day, or neither for the day after the season's end."
+        raise NotValid.at(lacking, code="month_and_day", detail=detail)
 
 
 class ScheduleChange(StrictSerializer):
@@ -125,10 +139,7 @@ class Schedules(FarmView):
         sent = ScheduleIn(data=request.data)
         sent.is_valid(raise_exception=True)
         said: dict[str, Any] = {"by_email": True, **sent.validated_data}
-        if ("month" in said) != ("day" in said):
-            lacking = "day" if "month" in said else "month"
-            detail = "A day needs its month. Send both month and day, or neither for the day after the season's end."
-            raise NotValid.at(lacking, code="month_and_day", detail=detail)
+        require_both_or_neither(said)
         stored = make_schedule(self.opened, said.pop("id", None), said)
         location = place_of(request, "report-schedule", farm=farm, schedule=stored.row.pk) if stored.created else None
         return answer(ScheduleOut(stored.row).data, stored.row, created=stored.created, location=location)

@@ -1,7 +1,8 @@
 """A program's report of every year: a row says when the next is due, and the sweep asks for it then.
 
-It is asked for in the name of the lead who said so last, and ends when they do not lead the program any more.  The id
-of the report follows from the row and the day, so that a day that is met twice asks once.
+A program has no clock of its own, so its day is one of UTC.  It is asked for in the name of the lead who said so last,
+and ends when they do not lead the program any more.  The id of the report follows from the row and the day, so that a
+day that is met twice asks once.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import uuid
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import UTC
 from typing import Final
 
 from django.db import transaction
@@ -18,14 +19,11 @@ from django.utils import timezone
 
 from balance.models import ProgramReportSchedule
 from balance.reports.programs.asking import Wanted, ask_for_program_report
-from balance.reports.schedules import SEASON_ENDS_ON
+from balance.reports.yearly import SEASON_ENDS_ON, next_time, season_over_on
 from records.access import Caller, enter, hold_lead, open_led_program
 from records.errors import Conflict, NotFound
 from records.models import Program
-from records.seasons import implied_season
 
-#: The hour at which the day's report is asked for; a program has no clock of its own.
-_HOUR: Final = time(6, tzinfo=UTC)
 _MOST_AT_ONCE: Final = 20
 _NO_LEAD: Final = "Whoever set it does not lead the program any more. Another lead may set it again."
 
@@ -58,7 +56,7 @@ def set_schedule(caller: Caller, program: Program, wish: Wish) -> tuple[ProgramR
     month, day = wish.on
     said = {
         "hemisphere": wish.hemisphere, "units": wish.units, "month": month, "day": day, "asked_by": caller.person,
-        "next_at": next_time(month, day, timezone.now()), "ended_because": "",
+        "next_at": next_time(month, day, UTC, timezone.now()), "ended_because": "",
     }  # fmt: skip
     return ProgramReportSchedule.objects.update_or_create(
         program=program, defaults={**said, "changed_at": Now()}, create_defaults=said
@@ -70,19 +68,6 @@ def remove_schedule(program: Program) -> None:
     removed, _ = ProgramReportSchedule.objects.filter(program=program).delete()
     if not removed:
         raise NotFound
-
-
-def next_time(month: int, day: int, after: datetime) -> datetime:
-    """Give the first such day whose hour lies after an instant."""
-    this_year = datetime.combine(date(after.astimezone(UTC).year, month, day), _HOUR)
-    return this_year if this_year > after else this_year.replace(year=this_year.year + 1)
-
-
-def season_over_at(hemisphere: str, moment: datetime) -> int:
-    """Give the newest harvest year that is over at a moment."""
-    coming = implied_season(moment.year, moment.month, hemisphere=hemisphere, time="any")
-    assert coming is not None  # noqa: S101 - every month belongs to one
-    return coming - 1
 
 
 def ask_for_due() -> int:
@@ -108,8 +93,8 @@ def _ask(schedule_id: uuid.UUID) -> None:
     enter(caller)
     program = open_led_program(caller, schedule.program_id)
     report_id = uuid.uuid5(schedule.pk, schedule.next_at.date().isoformat())
-    season = season_over_at(schedule.hemisphere, schedule.next_at)
+    season = season_over_on(schedule.hemisphere, schedule.next_at.date())
     with contextlib.suppress(Conflict):  # a lead asked for the same a moment ago
         ask_for_program_report(caller, program, Wanted(season, schedule.units, report_id))
     after = max(timezone.now(), schedule.next_at)
-    this.update(next_at=next_time(schedule.month, schedule.day, after), changed_at=Now())
+    this.update(next_at=next_time(schedule.month, schedule.day, UTC, after), changed_at=Now())

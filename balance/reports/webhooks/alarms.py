@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime, time
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -11,6 +10,7 @@ from balance.cordons.days import today_on
 from balance.cordons.parts_of_year import next_part_begins
 from balance.models import WebhookEndpoint
 from balance.reports.models import Event
+from balance.reports.yearly import at_its_hour
 from records.models import Farm, Job, JobTicket
 from records.models.base import FarmQuerySet
 from records.models.jobs import JobState
@@ -20,8 +20,6 @@ from records.services.cancelling import withdraw_job
 #: Named in ``summaries_sql``, too.
 SUMMARIES: Final = "tell_summary_changes"
 WORKLIST: Final = "tell_worklist_due"
-#: The hour on the farm's clock at which a part of the year is told of.
-_HOUR: Final = time(6)
 
 
 def wanting(farm_id: uuid.UUID, event: str) -> FarmQuerySet:
@@ -46,6 +44,6 @@ def keep_worklist_alarm(farm: Farm) -> None:
     wanted = wanting(farm.pk, Event.WORKLIST_DUE).exists()
     if wanted and waiting is None:
         begins = next_part_begins(farm, today_on(farm))
-        jobs.queue_for_later(farm.pk, WORKLIST, datetime.combine(begins, _HOUR, tzinfo=ZoneInfo(farm.time_zone)))
+        jobs.queue_for_later(farm.pk, WORKLIST, at_its_hour(begins, ZoneInfo(farm.time_zone)))
     if waiting is not None and not wanted:
         withdraw_job(farm.pk, waiting)

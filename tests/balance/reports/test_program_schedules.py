@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from balance.models import ProgramReport, ProgramReportSchedule
-from balance.reports.programs.scheduling import ask_for_due, next_time, season_over_at
+from balance.reports.programs.scheduling import ask_for_due
+from balance.reports.yearly import next_time, season_over_on
 from records.models import ProgramMembership
 
 pytestmark = pytest.mark.django_db
@@ -99,10 +100,10 @@ def test_what_cannot_be_wished_is_named(sent, status, pointer, cast, url):
 
 def test_the_day_comes_every_year_and_its_season_by_the_hemisphere():
     after = datetime(2026, 12, 1, 6, tzinfo=UTC)
-    assert next_time(12, 1, after) == datetime(2027, 12, 1, 6, tzinfo=UTC)
-    assert next_time(12, 2, after) == datetime(2026, 12, 2, 6, tzinfo=UTC)
-    assert season_over_at("north", datetime(2026, 12, 1, tzinfo=UTC)) == 2026
-    assert season_over_at("south", datetime(2026, 6, 1, tzinfo=UTC)) == 2026
+    assert next_time(12, 1, UTC, after) == datetime(2027, 12, 1, 6, tzinfo=UTC)
+    assert next_time(12, 2, UTC, after) == datetime(2026, 12, 2, 6, tzinfo=UTC)
+    assert season_over_on("north", datetime(2026, 12, 1, tzinfo=UTC)) == 2026
+    assert season_over_on("south", datetime(2026, 6, 1, tzinfo=UTC)) == 2026
 
 
 def test_the_sweep_asks_for_it(cast, url, monkeypatch):
