@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
+from balance.formulas.ranges import Range, judge
 from balance.models import Level
 from records.access import OpenFarm
 from records.models import BalanceRange, Block, Cultivar, CultivarGroup, RangeChoice
@@ -38,6 +39,12 @@ class AssignedRange:
             "mark": row.source_mark,
             "note": row.note,
         }
+
+
+def verdict_on(value: float | None, assigned: AssignedRange | None) -> str | None:
+    """Hold a figure against the range that is assigned, if one is; see ``balance.formulas.ranges.judge``."""
+    row = assigned.range if assigned else None
+    return judge(value, Range(_number(row.low), _number(row.high), row.unit) if row else None)
 
 
 def _number(limit: Decimal | None) -> float | None:

@@ -187,6 +187,11 @@ def firmest(loads: list[BlockLoad]) -> BlockLoad | None:
     return next((load for load in loads if load.quotient.value is not None), None)
 
 
+def firmest_or_why(loads: list[BlockLoad]) -> BlockLoad:
+    """Give the first crop load that is a number; where there is none, the one that says most of why."""
+    return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
+
+
 def _of_block(crop: Crop, winter: Winter | None, standing: int) -> BlockLoad:
     if crop.block_kg is None:
         return _without(WHOLE_BLOCK, NOT_WEIGHED if crop.block_recorded else NOT_RECORDED)

@@ -14,13 +14,12 @@ from balance.buds.pooled_samples import PooledSamples, samples_of_block
 from balance.cordons.blank_share import BlankCordon, blank_cordon_of
 from balance.cordons.open_cases import OpenCases, open_cases_of
 from balance.cordons.worklist import Wanted, Worklist, worklist
-from balance.crops.block_crops import BlockLoad, Crop, firmest, loads_of
+from balance.crops.block_crops import BlockLoad, Crop, firmest_or_why, loads_of
 from balance.crops.size_trends import BlockTrend, trend_of
 from balance.formulas.cordons.reminders import WINTER
-from balance.formulas.ranges import Range, judge
 from balance.formulas.samples.sample_estimate import MeanEstimate, estimate_mean
 from balance.missing_vines import Places, missing_among, places_in
-from balance.ranges import AssignedRange, canopy_of, range_for
+from balance.ranges import AssignedRange, canopy_of, range_for, verdict_on
 from balance.reports.reading import Reading
 from balance.samples.block_means import DrawnTogether, block_means, drawn_together
 from balance.samples.sampling import MOST_VINES, Frame
@@ -133,7 +132,7 @@ class Facts:
         """The crop load of the harvest on the firmest basis; without a number it says why."""
         standing = self.places.count - self.places.missing
         loads = loads_of(self.crop, self.trend.winters.get(self.season + 1), standing)
-        return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
+        return firmest_or_why(loads)
 
     @cached_property
     def judged(self) -> Judged | None:
@@ -146,8 +145,7 @@ class Facts:
 
     def verdict_of(self, load: BlockLoad) -> str | None:
         """Hold a crop load against the range that is assigned, if one is."""
-        told = self.crop_range.shown() if self.crop_range else None
-        return judge(load.quotient.value, Range(told["low"], told["high"], told["unit"]) if told else None)
+        return verdict_on(load.quotient.value, self.crop_range)
 
     @cached_property
     def picked(self) -> Pickings:

@@ -11,10 +11,9 @@ from typing import Final, NamedTuple
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from balance.crops.block_crops import BlockLoad, Crop, firmest, loads_of
+from balance.crops.block_crops import BlockLoad, Crop, firmest_or_why, loads_of
 from balance.formulas.crops.winters import winter_of
-from balance.formulas.ranges import Range, judge
-from balance.ranges import AssignedRange
+from balance.ranges import AssignedRange, verdict_on
 from balance.reports.facts import Judged
 from balance.reports.lines.standing import Counts, standing_by
 from balance.summaries.block_heads import BlockHead, heads_of
@@ -70,8 +69,7 @@ def _weighed(row: Row | None) -> _Weighed | None:
 @lru_cache(maxsize=16_384)
 def _load(crop: Crop, weighed: _Weighed | None, standing: int) -> BlockLoad:
     """Give the firmest crop load: the same sides are the same load, and a dashboard asks for them all day."""
-    loads = loads_of(crop, winter_of(*weighed) if weighed else None, standing)
-    return firmest(loads) or next((load for load in loads if load.yield_kg is not None), loads[0])
+    return firmest_or_why(loads_of(crop, winter_of(*weighed) if weighed else None, standing))
 
 
 @dataclass(frozen=True)
@@ -100,8 +98,7 @@ class Line:
 
     def verdict_of(self, load: BlockLoad) -> str | None:
         """Hold a crop load against the range that is assigned, if one is."""
-        told = self.assigned.shown() if self.assigned else None
-        return judge(load.quotient.value, Range(told["low"], told["high"], told["unit"]) if told else None)
+        return verdict_on(load.quotient.value, self.assigned)
 
     def judged_in(self, season: int) -> Judged | None:
         """Give the crop load of one harvest with its verdict; None without a number."""
