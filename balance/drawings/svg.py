@@ -53,6 +53,21 @@ def _value(value: str | float) -> str:
     return f"{value:.1f}".removesuffix(".0") if value else "0"
 
 
+def drawing(drawn: Iterable[str], width: float, height: float, labelled_by: str, **look: str | float) -> str:
+    """Give a drawing as a document that stands alone; ``labelled_by`` names its title and description."""
+    return element(
+        "svg",
+        drawn,
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {width:.0f} {height:.0f}",
+        width=width,
+        height=height,
+        role="img",
+        aria_labelledby=labelled_by,
+        **look,
+    )
+
+
 def text(said: str, x: float, y: float, **attributes: str | float) -> str:
     """Give a line of text at a place."""
     return element("text", words(said), x=x, y=y, **attributes)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from balance.drawings.layout import CLEAR, FAN, MARGIN, NODE, ArmDrawn, Layout, Stick, layout_of
-from balance.drawings.svg import element, line, text, words
+from balance.drawings.svg import drawing, element, line, text, words
 from balance.formulas.spur_plan.candidates import Arm, Candidate
 from balance.formulas.spur_plan.plan import SpurPlan
 from balance.formulas.spur_plan.reasons import CUT, RENEWAL_SPUR
@@ -63,15 +63,11 @@ def vine_svg(plan: SpurPlan, candidates: Sequence[Candidate], arms: Sequence[Arm
         *(element("g", _arm(arm, trunk, levels[arm.tier], _reach(layout, arm.tier))) for arm in layout.arms),
         *_legend(layout, bottom + _TRUNK + 22),
     ]
-    return element(
-        "svg",
+    return drawing(
         drawn,
-        xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {width:.0f} {height:.0f}",
-        width=width,
-        height=height,
-        role="img",
-        aria_labelledby="title desc",
+        width,
+        height,
+        "title desc",
         font_family="sans-serif",
         font_size=10,
     )

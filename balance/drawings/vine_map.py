@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from balance.drawings.svg import element, text, words
+from balance.drawings.svg import drawing, element, text, words
 from balance.drawings.vine_map_marks import INK, QUIET, STEP, defined
 from balance.drawings.vine_map_words import HEADINGS, STEP_NUMBERS, described, season_of, sentence_of, told
 from balance.vine_maps.classes import Classified
@@ -86,15 +86,11 @@ def vine_map_svg(groups: Classified, block_name: str, rows_run: str) -> str:
         *_numbers(grid, left, top),
         *_vines(groups, grid, left, top),
     ]
-    return element(
-        "svg",
+    return drawing(
         drawn,
-        xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {width:.0f} {height:.0f}",
-        width=width,
-        height=height,
-        role="img",
-        aria_labelledby="vine-map-title vine-map-desc",
+        width,
+        height,
+        "vine-map-title vine-map-desc",
         font_family="system-ui, sans-serif",
         font_size=12,
         fill=INK,
