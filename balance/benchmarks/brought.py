@@ -12,11 +12,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from balance.benchmarks.measures import ALL, BY_NAME, CULTIVAR, DIMENSIONS, REGION, SHELTER, TRAINING
+from balance.benchmarks.measures import BY_NAME, DIMENSIONS
 from balance.formulas.privacy.hierarchy import Contribution
-from balance.formulas.privacy.rules import RULES
-from balance.reports.programs.contributions import NOT_GROUPED, Counting, farms_to_count, sums_of_farm
-from balance.reports.programs.releasing import MOST_GROUPS, growers_of
+from balance.reports.programs.contributions import NOT_GROUPED
+from balance.reports.programs.labels import ALL, common_labels, key_of
+from balance.reports.programs.releasing import growers_of, said_of
 from balance.reports.programs.sums import BlockSums, FarmSums
 
 Labels = tuple[str | None, ...]
@@ -64,25 +64,16 @@ class Brought:
         return cls(farm, grower, tuple(plantings))
 
 
-def brought_now(counting: Counting) -> Iterator[tuple[int, int, tuple[FarmSums, ...]]]:
-    """Read every farm whose consent is in force; give how many are read, of how many, and at last what was read.
-
-    The one place where farms are read for benchmarks.
-    """
-    wanted = farms_to_count(counting)
-    farms: list[FarmSums] = []
-    for done, farm_id in enumerate(wanted):
-        for found in sums_of_farm(counting, farm_id):
-            farms += [found] if found is not None else []
-            yield done, len(wanted), ()
-    yield len(wanted), len(wanted), tuple(farms)
-
-
 def told_apart(farms: Sequence[FarmSums], salt: str) -> tuple[Brought, ...]:
     """Sort what was read into plantings; labels that too few growers share are not written down."""
     growers = growers_of(farms)
     measured = [(growers[farm.farm], block) for farm in farms for block in farm.blocks if _sums(block)]
-    known = {dimension: _common(measured, dimension) for dimension in DIMENSIONS}
+    known = {
+        dimension: common_labels(
+            ((grower, " ".join(said_of(block, dimension).split())) for grower, block in measured), _NO_GROUPS
+        )
+        for dimension in DIMENSIONS
+    }
     return tuple(
         Brought(farm.farm, _named(salt, growers[farm.farm]), tuple(_plantings(farm.blocks, known)))
         for farm in sorted(farms, key=lambda farm: farm.farm)
@@ -111,32 +102,6 @@ def _plantings(blocks: Iterable[BlockSums], known: Mapping[str, Mapping[str, str
                 sums[name].append(pair)
         added = {name: (sum(a for a, _ in pairs), sum(b for _, b in pairs)) for name, pairs in sums.items()}
         yield Planting(labels, sum(block.vines for block in pile), added)
-
-
-def _common(measured: Sequence[tuple[str, BlockSums]], dimension: str) -> dict[str, str]:
-    """Give the labels that enough growers share, by the key that makes two writings one."""
-    behind: dict[str, set[str]] = defaultdict(set)
-    written: dict[str, str] = {}
-    for grower, block in measured:
-        label = " ".join(said_of(block, dimension).split())
-        key = key_of(label)
-        if key and key not in _NO_GROUPS:
-            behind[key].add(grower)
-            written[key] = min(written.get(key, label), label)
-    enough = [key for key, growers in behind.items() if len(growers) >= RULES.fewest_farms]
-    most = sorted(enough, key=lambda key: (-len(behind[key]), key))[:MOST_GROUPS]
-    return {key: written[key] for key in most}
-
-
-def said_of(block: BlockSums, dimension: str) -> str:
-    """Give what a block says of one dimension."""
-    said = {REGION: block.region, CULTIVAR: block.cultivar, TRAINING: block.training, SHELTER: block.shelter}
-    return said[dimension]
-
-
-def key_of(label: str) -> str:
-    """Give what makes two labels one, however they are written."""
-    return " ".join(label.casefold().split())
 
 
 _NO_GROUPS = frozenset(key_of(label) for label in NOT_GROUPED)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.benchmarks.brought import Brought, contributions_of, one_name_each
-from balance.benchmarks.measures import ALL, DIMENSIONS, MEASURES, Measured
+from balance.benchmarks.measures import DIMENSIONS, MEASURES, Measured
 from balance.formulas.privacy.cells import CellAnswer, band, rounded
 from balance.formulas.privacy.groups import Groups, sort_into_groups
 from balance.formulas.privacy.hierarchy import TOTAL, Cell, Contribution, Hierarchy, single_margins
@@ -16,6 +16,7 @@ from balance.formulas.privacy.publishing import audited_release, may_replace
 from balance.formulas.privacy.rules import RULES, contributors, why_withheld
 from balance.formulas.privacy.spreads import spread_of, with_spreads
 from balance.formulas.privacy.unknowns import Snapshot
+from balance.reports.programs.labels import ALL
 
 _ALIKE: Final = (
     "Withheld because the growers are so nearly alike, or so few, that with the mean it would tell of one of them."

@@ -18,25 +18,25 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models.functions import Now
 
-from balance.benchmarks.brought import Brought, brought_now, told_apart
+from balance.benchmarks.brought import Brought, told_apart
 from balance.benchmarks.deciding import Decided, ToldBefore, as_before, decide, growers_told, why_not_anew
 from balance.benchmarks.keeping import any_ended, cells_of, keep, made_around, told_before
 from balance.benchmarks.models import BenchmarkSnapshot
 from balance.program_work.asking import one_after_the_other
 from balance.program_work.consenting import consents_held, note_that_counted
+from balance.program_work.leading import asker_of, go_on, still_led
 from balance.program_work.leases import Held, carry_out
 from balance.program_work.one_telling import refuse_beside_a_report
-from balance.reports.programs.contributions import Counting
+from balance.reports.programs.contributions import Counting, sums_of_farms
 from balance.reports.programs.sums import FarmSums
 from balance.reports.reading import this_moment
-from records.access import Caller, consents_for, consents_to_count, enter, hold_lead
-from records.errors import NotAllowed, NotValid
-from records.models import Person, Purpose
+from records.access import Caller, consents_for, consents_to_count, enter
+from records.errors import NotValid
+from records.models import Purpose
 from records.models.jobs import JobState
 
 #: Decisions take seconds a measure; the lease is renewed this often meanwhile [s].
 _RENEWED_EVERY: Final = 3.0
-_NOBODY: Final = "Whoever asked for it does not lead the program any more. Another lead may try it again."
 _STAYS: Final = "The season stays as it was told in snapshot {number}. {why}"
 _ERASED: Final = (
     "A farm that a snapshot of this season counted was erased, and with it what it had brought. Nobody could look any "
@@ -103,39 +103,20 @@ def _before(snapshot: BenchmarkSnapshot) -> _Before:
     if any(each.farm_erased for each in made if each.season == snapshot.season):
         raise NotValid(_ERASED)
     with transaction.atomic():
-        caller = Caller(_asker(snapshot))
+        caller = Caller(asker_of(snapshot))
         enter(caller)
         ever = consents_for(caller).filter(program=snapshot.program_id, purpose=Purpose.BENCHMARKS)
         farms = set(ever.values_list("farm_id", flat=True))
     return _Before(made, told_before(made, farms), snapshot.season)
 
 
-def _asker(snapshot: BenchmarkSnapshot) -> Person:
-    if snapshot.asked_by is None:
-        raise NotAllowed(_NOBODY)
-    return snapshot.asked_by
-
-
-def _still_leads(snapshot: BenchmarkSnapshot) -> None:
-    """Refuse to go on once whoever asked does not lead the program; if they do, until the transaction ends."""
-    if not hold_lead(snapshot.program_id, _asker(snapshot)):
-        raise NotAllowed(_NOBODY)
-
-
-def _go_on(held: Held, snapshot: BenchmarkSnapshot, done: int, total: int) -> None:
-    with transaction.atomic():
-        held.renew(progress_done=done, progress_total=total)
-        _still_leads(snapshot)
-    held.watch(done, total)
-
-
 def _counted(held: Held, snapshot: BenchmarkSnapshot, before: _Before) -> _Counted:
     """Read the farms; where the season is told already and may not be counted anew, take what was brought before."""
     with this_moment() as moment:
-        counting = Counting(moment, snapshot.program_id, _asker(snapshot), snapshot.season, Purpose.BENCHMARKS)
+        counting = Counting(moment, snapshot.program_id, asker_of(snapshot), snapshot.season, Purpose.BENCHMARKS)
         farms: tuple[FarmSums, ...] = ()
-        for done, total, read in brought_now(counting):
-            _go_on(held, snapshot, done, total + 1)
+        for done, total, read in sums_of_farms(counting):
+            go_on(held, snapshot, done, total + 1)
             farms = read
         now = _Counted(moment.taken_at, farms)
     if before.last is None:
@@ -153,7 +134,7 @@ def _counted(held: Held, snapshot: BenchmarkSnapshot, before: _Before) -> _Count
 
 def _in_force(snapshot: BenchmarkSnapshot) -> frozenset[uuid.UUID]:
     with transaction.atomic():
-        caller = Caller(_asker(snapshot))
+        caller = Caller(asker_of(snapshot))
         enter(caller)
         consents = consents_to_count(caller, snapshot.program_id, Purpose.BENCHMARKS)
         return frozenset(consents.values_list("farm_id", flat=True))
@@ -181,7 +162,7 @@ def _renewing(held: Held, snapshot: BenchmarkSnapshot, farms: int) -> Callable[[
         nonlocal renewed
         if time.monotonic() - renewed > _RENEWED_EVERY:
             renewed = time.monotonic()
-            _go_on(held, snapshot, farms, farms + 1)
+            go_on(held, snapshot, farms, farms + 1)
 
     return renew
 
@@ -199,7 +180,7 @@ def _finish(
     taken_at, brought, cells = made
     with transaction.atomic():
         held.renew()
-        _still_leads(snapshot)
+        still_led(snapshot)
         one_after_the_other(snapshot.program)
         refuse_beside_a_report(snapshot.program_id, snapshot.season)
         if [each.pk for each in made_around(snapshot)] != [each.pk for each in before.made]:

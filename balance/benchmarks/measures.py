@@ -12,11 +12,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.reports.programs import sums
+from balance.reports.programs.labels import CULTIVAR, REGION, TRAINING
 
-ALL: Final = "all"
-REGION: Final = "region"
-CULTIVAR: Final = "cultivar"
-TRAINING: Final = "training"
 SHELTER: Final = "shelter"
 DIMENSIONS: Final = (REGION, CULTIVAR, TRAINING, SHELTER)
 

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from balance.benchmarks.measures import ALL, CULTIVAR, MEASURES, REGION, SHELTER, TRAINING
+from balance.benchmarks.measures import MEASURES, SHELTER
 from balance.benchmarks.models import BenchmarkSnapshot
 from balance.benchmarks.reading import Shown, label_at, newest, seasons_told, shown_at
 from balance.formulas.benchmarks.bands import band_of
 from balance.reports.programs.contributions import OTHER_CULTIVARS, sums_of_block
+from balance.reports.programs.labels import ALL, CULTIVAR, REGION, TRAINING
 from records.access import OpenFarm, in_force
 from records.models import Block, Consent, Program, Purpose
 

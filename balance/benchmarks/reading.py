@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from django.db.models import Case, F, Max, Q, Value, When
 from django.db.models.functions import Now
 
-from balance.benchmarks.measures import ALL, MEASURES, Measured
+from balance.benchmarks.measures import MEASURES, Measured
 from balance.benchmarks.models import BenchmarkCell, BenchmarkSnapshot
+from balance.reports.programs.labels import ALL
 from records.models.jobs import JobState
 
 

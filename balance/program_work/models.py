@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import ClassVar, Final
 
 from django.contrib.postgres.functions import TransactionNow
 from django.db import models
@@ -19,6 +19,11 @@ class ProgramWork(models.Model):
 
     It belongs to no farm, so it has no job of a farm and no ticket: the row is both (see ``balance.program_work``).
     """
+
+    #: What is said where whoever asked does not lead the program any more.
+    without_lead: ClassVar[str] = (
+        "Whoever asked for it does not lead the program any more. Another lead may try it again."
+    )
 
     id = models.UUIDField(primary_key=True, db_default=UUIDv7(), editable=False)
     program = models.ForeignKey(Program, on_delete=models.PROTECT, related_name="+", db_index=False)

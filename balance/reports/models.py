@@ -114,6 +114,8 @@ class ProgramReport(ProgramWork):
     Nothing of one farm can be had from what it says (see ``balance.formulas.privacy``).
     """
 
+    without_lead = "Whoever asked for the report does not lead the program any more. Another lead may ask for it."
+
     units = models.CharField(max_length=10, choices=UnitSystem.choices)
     taken_at = models.DateTimeField(null=True)
     document = models.JSONField(null=True)

@@ -14,10 +14,11 @@ from balance.api.benchmarks.told_figures import DIMENSIONS_SHOWN, ToldFigureOut,
 from balance.api.figures import ComputedOut, computed, given
 from balance.api.leading import LeadsView
 from balance.api.summaries.answering import ETAG_SAID, answered, responses
-from balance.benchmarks.measures import ALL, CULTIVAR, MEASURES, SHELTER, TRAINING
+from balance.benchmarks.measures import MEASURES, SHELTER
 from balance.benchmarks.models import BenchmarkSnapshot
 from balance.benchmarks.reading import Shown, label_at, newest, seasons_told, shown_at
 from balance.formulas.privacy.rules import RELEASE
+from balance.reports.programs.labels import ALL, CULTIVAR, TRAINING
 from records.api.parameters import SEASON, text_of
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery
 from records.errors import NotValid

@@ -8,9 +8,10 @@ from drf_spectacular.utils import OpenApiExample
 from rest_framework import serializers
 
 from balance.api.figures import FigureOut, figure
-from balance.benchmarks.measures import ALL, BY_NAME, CULTIVAR, NAMES, REGION, SHELTER, TRAINING
+from balance.benchmarks.measures import BY_NAME, NAMES, SHELTER
 from balance.benchmarks.placing import NOT_TOLD
 from balance.benchmarks.reading import Shown
+from balance.reports.programs.labels import ALL, CULTIVAR, REGION, TRAINING
 
 DIMENSIONS_SHOWN: Final = (ALL, REGION, CULTIVAR, TRAINING, SHELTER)
 GROWERS_HELP: Final = "How many growers stand behind it, as a band: 5-9, 10-19 or 20+; empty where it is not told."

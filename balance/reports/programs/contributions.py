@@ -88,6 +88,20 @@ def sums_of_farm(counting: Counting, farm_id: uuid.UUID) -> Iterator[FarmSums | 
     yield FarmSums(farm_id, owners, own, tuple(part for part in parts if part is not None), cordons, guesses)
 
 
+def sums_of_farms(counting: Counting) -> Iterator[tuple[int, int, tuple[FarmSums, ...]]]:
+    """Read every farm whose consent is in force; give how many are read, of how many, and at last what was read.
+
+    The one place where farms are read for a program.
+    """
+    wanted = farms_to_count(counting)
+    farms: list[FarmSums] = []
+    for done, farm_id in enumerate(wanted):
+        for found in sums_of_farm(counting, farm_id):
+            farms += [found] if found is not None else []
+            yield done, len(wanted), ()
+    yield len(wanted), len(wanted), tuple(farms)
+
+
 @contextmanager
 def _opened(counting: Counting, farm_id: uuid.UUID) -> Iterator[OpenFarm]:
     with at_the_moment(counting.moment):

@@ -11,8 +11,9 @@ from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.figures import MEAN_NODES, RATIO, figure
 from balance.reports.programs import sums
 from balance.reports.programs.document import Released, ReleasedCell
+from balance.reports.programs.labels import ALL, CULTIVAR, REGION, TRAINING
 from balance.reports.programs.privacy import NOT_SHOWN, NOTHING, WITHHELD, farms_said, fewest
-from balance.reports.programs.releasing import ALL, CULTIVAR, REGION, REST, SQUARES, TRAINING
+from balance.reports.programs.releasing import REST, SQUARES
 from balance.reports.quantities import Measure, Units
 
 _DIMENSIONS: Final = (

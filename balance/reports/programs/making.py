@@ -21,22 +21,21 @@ from django.db.models.functions import Now
 from balance.models import ProgramReport, ProgramReportFile
 from balance.program_work.asking import one_after_the_other
 from balance.program_work.consenting import consents_held, note_that_counted
+from balance.program_work.leading import asker_of, go_on, still_led
 from balance.program_work.leases import Held, carry_out
 from balance.program_work.one_telling import refuse_beside_benchmarks
 from balance.reports.programs.composing import compose
 from balance.reports.programs.consenting import left_since, path_of
-from balance.reports.programs.contributions import Counting, farms_to_count, sums_of_farm
+from balance.reports.programs.contributions import Counting, sums_of_farms
 from balance.reports.programs.document import ProgramDocument, Released, as_json
 from balance.reports.programs.releasing import release_season
 from balance.reports.programs.rendering import FORMS
 from balance.reports.programs.sums import FarmSums
 from balance.reports.reading import this_moment
-from records.access import hold_lead
-from records.errors import NotAllowed, NotValid
-from records.models import Person, Purpose
+from records.errors import NotValid
+from records.models import Purpose
 from records.models.jobs import JobState
 
-_NOBODY: Final = "Whoever asked for the report does not lead the program any more. Another lead may ask for it."
 _LEFT: Final = (
     "A farm that was counted in the report of this season made at {made} has taken its consent back. A new report "
     "beside that one would show the farm by subtraction, so none is made. The earlier report stands."
@@ -81,28 +80,14 @@ def _counted(held: Held, report: ProgramReport) -> _Counted:
             raise NotValid(_LEFT.format(made=f"{earlier.taken_at:%Y-%m-%d %H:%M} UTC"))
         return _Counted(Released.of(earlier.document["released"]), earlier.taken_at, (), earlier.pk)
     refuse_beside_benchmarks(report.program_id, report.season)
-    farms: list[FarmSums] = []
+    farms: tuple[FarmSums, ...] = ()
     with this_moment() as moment:
-        counting = Counting(moment, report.program_id, _asker(report), report.season)
-        wanted = farms_to_count(counting)
-        for done, farm_id in enumerate(wanted):
-            for found in sums_of_farm(counting, farm_id):
-                _go_on(held, report, done, len(wanted) + len(FORMS))
-                farms += [found] if found is not None else []
+        counting = Counting(moment, report.program_id, asker_of(report), report.season)
+        for done, total, read in sums_of_farms(counting):
+            go_on(held, report, done, total + len(FORMS))
+            farms = read
         taken_at = moment.taken_at
-    return _Counted(release_season(farms, report.season), taken_at, tuple(farms))
-
-
-def _asker(report: ProgramReport) -> Person:
-    if report.asked_by is None:
-        raise NotAllowed(_NOBODY)
-    return report.asked_by
-
-
-def _still_leads(report: ProgramReport) -> None:
-    """Refuse to go on once whoever asked does not lead the program; if they do, until the transaction ends."""
-    if not hold_lead(report.program_id, _asker(report)):
-        raise NotAllowed(_NOBODY)
+    return _Counted(release_season(farms, report.season), taken_at, farms)
 
 
 def _earlier(report: ProgramReport) -> ProgramReport | None:
@@ -111,13 +96,6 @@ def _earlier(report: ProgramReport) -> ProgramReport | None:
         program=report.program_id, season=report.season, state=JobState.SUCCEEDED
     ).exclude(pk=report.pk)
     return made.exclude(document__released__farms="").order_by("finished_at", "id").first()
-
-
-def _go_on(held: Held, report: ProgramReport, done: int, total: int) -> None:
-    with transaction.atomic():
-        held.renew(progress_done=done, progress_total=total)
-        _still_leads(report)
-    held.watch(done, total)
 
 
 def _told(held: Held, report: ProgramReport, counted: _Counted) -> bool:
@@ -144,7 +122,7 @@ def _rendered(held: Held, report: ProgramReport, counted: _Counted) -> tuple[Pro
     files = {}
     for form, rendered in FORMS.items():
         files[form] = rendered.render(document)
-        _go_on(held, report, len(counted.farms) + len(files), len(counted.farms) + len(FORMS))
+        go_on(held, report, len(counted.farms) + len(files), len(counted.farms) + len(FORMS))
     return said, files
 
 
@@ -157,7 +135,7 @@ def _finish(
     """
     with transaction.atomic():
         held.renew()
-        _still_leads(report)
+        still_led(report)
         one_after_the_other(report.program)
         earlier = _earlier(report)
         if earlier is None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import uuid
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import reduce
@@ -22,17 +21,12 @@ from balance.formulas.privacy.rules import RULES, contributors, why_withheld
 from balance.reports.programs import sums
 from balance.reports.programs.contributions import NOT_GROUPED, clock_of
 from balance.reports.programs.document import Released, ReleasedCell, ReleasedOutlook, ReleasedWinter
+from balance.reports.programs.labels import ALL, CULTIVAR, REGION, TRAINING, common_labels, key_of
 from balance.reports.programs.sums import BlockSums, CordonSums, FarmSums, Sum
 
-ALL: Final = "all"
-REGION: Final = "region"
-CULTIVAR: Final = "cultivar"
-TRAINING: Final = "training"
 DIMENSIONS: Final = (REGION, CULTIVAR, TRAINING)
 #: The group of everything that is too rare to stand by itself, or not stated; it is always listed.
 REST: Final = "All others"
-#: More of one dimension would be read by nobody; those of the fewest growers are among the rest.
-MOST_GROUPS: Final = 60
 WINTERS: Final = 5
 #: Mean of the squares of a measure, beside its mean.
 SQUARES: Final = "squares of "
@@ -143,35 +137,25 @@ def question_of(asked: Asked, farms: Sequence[FarmSums], growers: Growers) -> Qu
 
 
 def _common(measured: Sequence[tuple[str, BlockSums]], dimension: str) -> tuple[str, ...]:
-    """Give the labels that enough growers share; a label of fewer is never written down."""
-    behind: dict[str, set[str]] = defaultdict(set)
-    said: dict[str, str] = {}
-    for grower, block in measured:
-        label = str(getattr(block, dimension))
-        key = _key(label)
-        if key and key not in _NO_GROUPS:
-            behind[key].add(grower)
-            said[key] = min(said.get(key, label), label)
-    enough = [key for key, growers in behind.items() if len(growers) >= RULES.fewest_farms]
-    most = sorted(enough, key=lambda key: (-len(behind[key]), key))[:MOST_GROUPS]
-    return tuple(sorted(said[key] for key in most))
+    said = ((grower, said_of(block, dimension)) for grower, block in measured)
+    return tuple(sorted(common_labels(said, _NO_GROUPS).values()))
+
+
+def said_of(block: BlockSums, dimension: str) -> str:
+    """Give what a block says of one dimension, whose name is that of the member."""
+    return str(getattr(block, dimension))
 
 
 def _labels_of(block: BlockSums, labels: dict[str, tuple[str, ...]]) -> tuple[str, ...]:
-    return tuple(_label_of(str(getattr(block, dimension)), known) for dimension, known in labels.items())
+    return tuple(_label_of(said_of(block, dimension), known) for dimension, known in labels.items())
 
 
 def _label_of(label: str, known: tuple[str, ...]) -> str:
-    key = _key(label)
-    return next((each for each in known if _key(each) == key), REST)
+    key = key_of(label)
+    return next((each for each in known if key_of(each) == key), REST)
 
 
-def _key(label: str) -> str:
-    """Give what makes two labels one, however they are written."""
-    return " ".join(label.casefold().split())
-
-
-_NO_GROUPS: Final = {_key(label) for label in (REST, *NOT_GROUPED)}
+_NO_GROUPS: Final = {key_of(label) for label in (REST, *NOT_GROUPED)}
 
 
 def _cell(measure: str, answer: CellAnswer) -> ReleasedCell:

@@ -16,10 +16,10 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from balance.benchmarks import making
-from balance.benchmarks.brought import brought_now
 from balance.benchmarks.deciding import decide
 from balance.benchmarks.models import BenchmarkCell, BenchmarkPart, BenchmarkSnapshot
 from balance.program_work.leases import take_up
+from balance.reports.programs.contributions import sums_of_farms
 from records.context import set_context
 from records.models import Consent, ProgramMembership
 from tests.balance.benchmarks.commons import SEASON, Commons, among, cell, kept
@@ -422,14 +422,14 @@ def test_one_that_is_being_made_tells_how_far_it_is_and_stops_at_its_next_step(c
     seen: list[tuple[str, int, int]] = []
 
     def cancelled_on_the_way(counting):
-        for each in brought_now(counting):
+        for each in sums_of_farms(counting):
             if each[0] == 6 and not seen:
                 shown = commons.told(asked["id"])
                 seen.append((shown["state"], shown["progress_done"], shown["progress_total"]))
                 assert commons.lead.client.post(f"{commons.url}/{asked['id']}/cancellation").status_code == 202
             yield each
 
-    monkeypatch.setattr(making, "brought_now", cancelled_on_the_way)
+    monkeypatch.setattr(making, "sums_of_farms", cancelled_on_the_way)
     making.run(uuid.UUID(asked["id"]))
     assert seen == [("running", 5, 13)]
     assert commons.told(asked["id"])["state"] == "cancelled"

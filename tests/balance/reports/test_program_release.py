@@ -12,7 +12,8 @@ from balance.formulas.privacy.audit import audit
 from balance.formulas.privacy.hierarchy import TOTAL
 from balance.formulas.privacy.unknowns import Snapshot
 from balance.reports.programs import sums
-from balance.reports.programs.releasing import ALL, MEASURES, REST, growers_of, question_of, release_season
+from balance.reports.programs.labels import ALL
+from balance.reports.programs.releasing import MEASURES, REST, growers_of, question_of, release_season
 from balance.reports.programs.sums import BlockSums, CordonSums, FarmSums, Sum
 
 

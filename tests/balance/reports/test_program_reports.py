@@ -18,7 +18,7 @@ from django.db import connection
 from balance.models import ProgramReport
 from balance.program_work import asking
 from balance.reports.document import check_code_of
-from balance.reports.programs import making
+from balance.reports.programs import contributions, making
 from balance.reports.programs.contributions import sums_of_farm
 from balance.reports.programs.releasing import REST
 from balance.reports.programs.rendering import FORMS
@@ -162,7 +162,7 @@ def test_what_changes_while_farms_are_counted_belongs_to_no_report_of_that_momen
         yield from counted(counting, farm_id)
         weigh(9)
 
-    monkeypatch.setattr(making, "sums_of_farm", corrected_meanwhile)
+    monkeypatch.setattr(contributions, "sums_of_farm", corrected_meanwhile)
     try:
         document = village.document(village.made())
     finally:
