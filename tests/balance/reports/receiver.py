@@ -76,6 +76,15 @@ def receiving(folder: Path) -> Iterator[Receiver]:
         thread.join(5)
 
 
+@contextmanager
+def let_in(folder: Path, settings: Any) -> Iterator[Receiver]:
+    """Listen on loopback, where messages of the service may go and its authority is believed."""
+    with receiving(folder) as receiver:
+        settings.WEBHOOKS_MAY_GO_TO = frozenset({receiver.place})
+        settings.WEBHOOKS_CA_FILE = str(receiver.certificate)
+        yield receiver
+
+
 class _Server(ThreadingHTTPServer):
     def handle_error(self, *_: Any) -> None:
         """Say nothing of a sender that went away: some tests are about that."""

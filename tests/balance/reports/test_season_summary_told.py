@@ -18,7 +18,7 @@ from records.models import JobTicket
 from records.services import jobs
 from tests.balance.cordons.test_cases import Cases
 from tests.balance.reports.listening import Listening, going_wrong
-from tests.balance.reports.receiver import receiving
+from tests.balance.reports.receiver import let_in
 from tests.records.yard import Bulk
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -27,9 +27,7 @@ EVENT, KIND = "season_summary.changed", "tell_summary_changes"
 
 @pytest.fixture
 def receiver(tmp_path, settings):
-    with receiving(tmp_path) as receiver:
-        settings.WEBHOOKS_MAY_GO_TO = frozenset({receiver.place})
-        settings.WEBHOOKS_CA_FILE = str(receiver.certificate)
+    with let_in(tmp_path, settings) as receiver:
         yield receiver
 
 

@@ -18,7 +18,7 @@ from balance.reports.webhooks import connecting, places
 from balance.reports.webhooks.connecting import NotReached, post
 from balance.reports.webhooks.places import is_public, place_of_url
 from records.errors import NotValid
-from tests.balance.reports.receiver import receiving
+from tests.balance.reports.receiver import let_in
 
 #: Of the documentation's networks nothing answers; the addresses below are public by their form and never connected to.
 PUBLIC, PUBLIC_6 = "9.9.9.9", "2620:fe::fe"
@@ -254,9 +254,7 @@ def test_where_only_listed_receivers_are_allowed_no_other_name_is_looked_up(insi
 
 @pytest.fixture
 def receiver(tmp_path, settings):
-    with receiving(tmp_path) as receiver:
-        settings.WEBHOOKS_MAY_GO_TO = frozenset({receiver.place})
-        settings.WEBHOOKS_CA_FILE = str(receiver.certificate)
+    with let_in(tmp_path, settings) as receiver:
         yield receiver
 
 

@@ -20,7 +20,7 @@ from records.context import set_context
 from records.errors import NotValid
 from records.models import Membership
 from records.services import jobs
-from tests.balance.reports.receiver import make_json_only, queued, receiving, work
+from tests.balance.reports.receiver import let_in, make_json_only, queued, work
 
 
 @pytest.fixture(autouse=True)
@@ -30,9 +30,7 @@ def json_only(monkeypatch):
 
 @pytest.fixture
 def receiver(tmp_path, settings):
-    with receiving(tmp_path) as receiver:
-        settings.WEBHOOKS_MAY_GO_TO = frozenset({receiver.place})
-        settings.WEBHOOKS_CA_FILE = str(receiver.certificate)
+    with let_in(tmp_path, settings) as receiver:
         yield receiver
 
 

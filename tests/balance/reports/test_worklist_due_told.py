@@ -19,7 +19,7 @@ from records.services.farms import create_farm
 from tests.balance.cordons.test_cases import Cases
 from tests.balance.cordons.test_proposals import Failing
 from tests.balance.reports.listening import Listening, going_wrong
-from tests.balance.reports.receiver import receiving, work
+from tests.balance.reports.receiver import let_in, work
 from tests.records.yard import Yard
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -31,9 +31,7 @@ SUMMER_BEGINS, NEXT_WINTER = datetime(2027, 5, 1, 10, tzinfo=UTC), datetime(2027
 
 @pytest.fixture
 def receiver(tmp_path, settings):
-    with receiving(tmp_path) as receiver:
-        settings.WEBHOOKS_MAY_GO_TO = frozenset({receiver.place})
-        settings.WEBHOOKS_CA_FILE = str(receiver.certificate)
+    with let_in(tmp_path, settings) as receiver:
         yield receiver
 
 
