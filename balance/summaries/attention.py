@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from balance.cordons.parts_of_year import PartOfYear
 from balance.reports.quantities import Units
-from balance.summaries.due_tasks import PartOfYear
 from balance.summaries.lines import Line
 
 #: It can be mended or done in this part of the year, and not after.

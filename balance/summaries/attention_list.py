@@ -8,12 +8,12 @@ from typing import Any, Final
 
 from balance.cordons.cases import season_on
 from balance.cordons.days import today_on
+from balance.cordons.parts_of_year import part_now
 from balance.reports.quantities import Units
 from balance.summaries import attention_doubts as doubts
 from balance.summaries import attention_rules as rules
 from balance.summaries.attention import URGENCIES, Asked, Limits, Notice, Rule
 from balance.summaries.comparison import head_shown
-from balance.summaries.due_tasks import part_now
 from balance.summaries.lines import Read, Scope, Wanted, read_lines
 
 RULES: Final[tuple[Rule, ...]] = (

@@ -15,8 +15,7 @@ from typing import Any, Final
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from balance.cordons.days import today_on
-from balance.cordons.parts_of_year import part_of_year_of, season_ahead
+from balance.cordons.parts_of_year import part_now, part_of_year_of
 from balance.cordons.worklist import SEASONS_AFTER_BEARING
 from balance.formulas.cordons.reminders import TASKS, tasks_of
 from balance.formulas.cordons.replacement_steps import BEARING, GIVEN_UP, OPEN, STEPS
@@ -57,21 +56,6 @@ class Work:
     @property
     def open_cases(self) -> int:
         return sum(self.cases[step] for step in OPEN)
-
-
-@dataclass(frozen=True)
-class PartOfYear:
-    """The winter or summer that it is on a farm, and the season that it belongs to."""
-
-    season: int
-    part: str
-
-
-def part_now(farm: Farm, today: date | None = None) -> PartOfYear:
-    """Give the part of the year that it is on a farm, as its worklist takes it."""
-    day = today or today_on(farm)
-    part = part_of_year_of(farm, day)
-    return PartOfYear(season_ahead(farm, day, part), part)
 
 
 def work_of(

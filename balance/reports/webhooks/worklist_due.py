@@ -15,8 +15,7 @@ from typing import Final
 from django.db import transaction
 from django.db.models.functions import Now
 
-from balance.cordons.days import today_on
-from balance.cordons.parts_of_year import part_of_year_of, season_ahead
+from balance.cordons.parts_of_year import part_now
 from balance.cordons.worklist import Wanted, asks_for_work
 from balance.models import WebhookDelivery, WebhookEndpoint
 from balance.reports.models import Event
@@ -37,9 +36,8 @@ def carry_out(farm_id: uuid.UUID, job_id: uuid.UUID) -> Iterator[jobs.Progress]:
     with transaction.atomic():
         open_for_work(farm_id)
         farm = Farm.objects.select_for_update(no_key=True, of=("self",)).get(pk=farm_id)
-        today = today_on(farm)
-        part = part_of_year_of(farm, today)
-        wanted = Wanted(season_ahead(farm, today, part), part)
+        now = part_now(farm)
+        wanted = Wanted(now.season, now.part)
         untold = _untold(farm, wanted)
         if untold and _asks_for_work(untold, wanted):
             data = {"farm": str(farm_id), "season": wanted.season, "part_of_year": wanted.part_of_year}

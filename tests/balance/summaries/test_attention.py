@@ -22,8 +22,8 @@ def block(cast, monkeypatch) -> Seasons:
 
 
 def on(monkeypatch, day: date) -> None:
-    for module in ("due_tasks", "attention_list"):
-        monkeypatch.setattr(f"balance.summaries.{module}.today_on", lambda _: day)
+    for module in ("cordons.parts_of_year", "summaries.attention_list"):
+        monkeypatch.setattr(f"balance.{module}.today_on", lambda _: day)
 
 
 def notices(block: Seasons, query: str = "") -> dict[str, dict[str, Any]]:

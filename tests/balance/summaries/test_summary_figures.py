@@ -214,7 +214,7 @@ def test_a_block_stands_where_its_season_report_says(lower, upper, limits, stand
 
 
 def test_tasks_are_counted_as_the_worklist_lists_them(lower, monkeypatch):
-    monkeypatch.setattr("balance.summaries.due_tasks.today_on", lambda _: date(2026, 7, 1))
+    monkeypatch.setattr("balance.cordons.parts_of_year.today_on", lambda _: date(2026, 7, 1))
     for place in (3, 4, 5):
         lower.case(place)
     lower.tell(lower.vines[4], "missing", "2026-03-01")
