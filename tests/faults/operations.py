@@ -15,13 +15,17 @@ Path = tuple[str, ...]
 
 @dataclass(frozen=True)
 class Operation:
-    """A method of an address, an example of what it takes, and the names of all members that it knows."""
+    """A method of an address, an example of what it takes, and the names of all members that it knows.
+
+    ``changes`` if it asks for a version, ``tells_where`` if its 201 says where what it made stands.
+    """
 
     method: str
     path: str
     example: Mapping[str, Any]
     members: tuple[str, ...]
     changes: bool
+    tells_where: bool
 
     @property
     def name(self) -> str:
@@ -50,7 +54,8 @@ def _operations() -> Iterator[Operation]:
             examples: list[dict[str, Any]] = list(content.get("examples", {}).values())
             example = examples[0]["value"] if examples else {}
             needs_version = any(each.get("name") == "If-Match" for each in told.get("parameters", []))
-            yield Operation(method, path, example, tuple(schema.get("properties", {})), needs_version)
+            tells_where = "Location" in told["responses"].get("201", {}).get("headers", {})
+            yield Operation(method, path, example, tuple(schema.get("properties", {})), needs_version, tells_where)
 
 
 def _resolved(schema: dict[str, Any]) -> dict[str, Any]:

@@ -140,6 +140,8 @@ class Ground:
             answer.status_code = 409 if "constraint" in str(error) else 500
             return {}
         told: dict[str, Any] = answer.json()
+        if answer.status_code == 201:
+            assert ("Location" in answer.headers) is operation.tells_where, (operation.name, answer.headers)
         if operation.name in ANSWER_ONLY | OF_PEOPLE or operation.path.endswith(
             ("/rows", "/steps", "/links")
         ):  # these have no address of their own that shows them

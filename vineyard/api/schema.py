@@ -94,7 +94,7 @@ def complete_operations(result: dict[str, Any], generator: Any, request: Any, pu
             operation["responses"].setdefault(status, {"$ref": f"#/components/responses/{code}"})
         for status, response in operation["responses"].items():
             if status.startswith("2"):
-                response["headers"] = _headers(status, _body_schema(components, response))
+                response["headers"] = _headers(path, status, _body_schema(components, response))
         operation["responses"] = dict(sorted(operation["responses"].items()))
     _leave_out_what_nobody_answers(result)
     mark_deprecated(result)
@@ -163,9 +163,9 @@ def _body_schema(components: Mapping[str, Any], response: Mapping[str, Any]) -> 
     return members
 
 
-def _headers(status: str, members: Mapping[str, Any]) -> dict[str, Any]:
+def _headers(path: str, status: str, members: Mapping[str, Any]) -> dict[str, Any]:
     headers: dict[str, Any] = {"X-Request-ID": _header("Names this request in logs and problems."), **_LIMITS}
-    if status == "201":
+    if status == "201" and not path.endswith(_WITHOUT_AN_ADDRESS):
         headers["Location"] = _header("Address of what was created.")
     if "version" in members:
         headers["ETag"] = _header('Version of the record, e.g. `"1"`: send it back as If-Match to change it.')
@@ -175,6 +175,10 @@ def _headers(status: str, members: Mapping[str, Any]) -> dict[str, Any]:
     if {"results", "next", "previous"} <= members.keys():
         headers["Link"] = _header("Next and previous page (RFC 8288).")
     return headers
+
+
+#: A row of a block stands among the block's rows; a link is told once, in the body.
+_WITHOUT_AN_ADDRESS: Final = ("/rows", "/links")
 
 
 def _header(description: str) -> dict[str, Any]:

@@ -395,14 +395,15 @@ class CordonCaseSteps(FarmView):
             OpenApiExample("The case", value=WHOLE_EXAMPLE, response_only=True),
         ],
     )
-    def post(self, request: Request, farm: uuid.UUID, case: uuid.UUID) -> Response:  # noqa: ARG002
+    def post(self, request: Request, farm: uuid.UUID, case: uuid.UUID) -> Response:
         StrictQuery.of(request)
         sent = StepIn(data=request.data)
         sent.is_valid(raise_exception=True)
         told = dict(sent.validated_data)
         stored = move_case(self.opened, case, told.pop("id", None), _move(told), version=expected_version(request))
         body = WholeCaseOut(stored.row, context={"view": self}).data
-        return answer(body, stored.row, created=stored.created)
+        location = place_of(request, "cordon-case", farm=farm, case=case) if stored.created else None
+        return answer(body, stored.row, created=stored.created, location=location)
 
 
 def _move(told: Mapping[str, Any]) -> Move:

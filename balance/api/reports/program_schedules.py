@@ -15,6 +15,7 @@ from balance.api.reports.schedules import require_both_or_neither
 from balance.models import ProgramReportSchedule
 from balance.reports.models import UnitSystem
 from balance.reports.programs.scheduling import Wish, remove_schedule, schedule_of, set_schedule
+from records.api.preconditions import place_of
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer
 from records.models.farms import Hemisphere
 
@@ -86,7 +87,7 @@ class ProgramReportScheduleView(LeadsView):
             OpenApiExample("Set", value=PROGRAM_SCHEDULE_EXAMPLE, response_only=True),
         ],
     )
-    def post(self, request: Request, program: uuid.UUID) -> Response:  # noqa: ARG002
+    def post(self, request: Request, program: uuid.UUID) -> Response:
         StrictQuery.of(request)
         sent = ProgramScheduleIn(data=request.data)
         sent.is_valid(raise_exception=True)
@@ -94,8 +95,11 @@ class ProgramReportScheduleView(LeadsView):
         require_both_or_neither(said)
         schedule, created = set_schedule(self.caller, self.program, Wish(**said))
         schedule.refresh_from_db()
-        code = status.HTTP_201_CREATED if created else status.HTTP_200_OK
-        return Response(ProgramScheduleOut(schedule).data, status=code)
+        told = ProgramScheduleOut(schedule).data
+        if not created:
+            return Response(told)
+        place = place_of(request, "program-report-schedule", program=program)
+        return Response(told, status=status.HTTP_201_CREATED, headers={"Location": place})
 
     @extend_schema(
         summary="Have no more yearly reports of a program made",

@@ -32,6 +32,7 @@ def falls_due() -> None:
 def test_without_a_day_it_is_the_one_after_the_seasons_end(cast, url):
     answer = wish(cast, url)
     assert answer.status_code == 201
+    assert answer.headers["Location"].endswith(url)
     assert [answer.json()[name] for name in ("month", "day", "ended_because")] == [12, 1, ""]
     assert wish(cast, url, hemisphere="south").json()["month"] == 6
 
