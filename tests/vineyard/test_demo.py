@@ -12,7 +12,7 @@ import pytest
 from tests.vineyard.test_serve import environment
 
 ROOT = Path(__file__).resolve().parents[2]
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +23,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def run(home: Path, *command: str) -> subprocess.CompletedProcess[str]:
     argv = [sys.executable, "manage.py", *command]
     return subprocess.run(
-        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=110, check=False
+        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=240, check=False
     )
 
 
@@ -85,7 +85,7 @@ def test_a_start_as_a_role_that_can_look_over_the_walls_is_refused(first, home):
     )
     argv = [sys.executable, "-c", script, str(home / "demo")]
     ended = subprocess.run(
-        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=90, check=True
+        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=240, check=True
     )
     assert ended.stdout.count("which owns the tables") == 2
     assert ended.stdout.count("'postgres', which is a superuser") == 2
