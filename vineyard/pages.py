@@ -9,9 +9,8 @@ from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
-from drf_spectacular.renderers import OpenApiJsonRenderer2, OpenApiYamlRenderer2
 from drf_spectacular.utils import extend_schema
-from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularRedocView, SpectacularSwaggerView
 from rest_framework.permissions import AllowAny
 from rest_framework.renderers import TemplateHTMLRenderer
 from rest_framework.request import Request
@@ -69,22 +68,6 @@ def _page(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpR
     response = render(request, template, context)
     response["Content-Security-Policy"] = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'"
     return response
-
-
-class OpenApiJson(SpectacularAPIView):
-    """The OpenAPI document as JSON."""
-
-    renderer_classes = [OpenApiJsonRenderer2]
-    authentication_classes = []
-    permission_classes = [AllowAny]
-
-
-class OpenApiYaml(SpectacularAPIView):
-    """The OpenAPI document as YAML."""
-
-    renderer_classes = [OpenApiYamlRenderer2]
-    authentication_classes = []
-    permission_classes = [AllowAny]
 
 
 class Swagger(SpectacularSwaggerView):

@@ -7,7 +7,7 @@ from django.db.transaction import non_atomic_requests
 from django.urls import URLPattern, include, path
 from django.views.decorators.csrf import csrf_exempt
 
-from vineyard import health, pages
+from vineyard import document, health, pages
 from vineyard.accounts import views as accounts
 from vineyard.board.addresses import ADDRESSES as BOARD
 from vineyard.staff import farms as _farms  # noqa: F401 - registers its pages
@@ -28,8 +28,8 @@ urlpatterns = [
     without_records("metrics", health.metrics, name="metrics"),
     without_records("docs", pages.Swagger.as_view(), name="docs"),
     without_records("redoc", pages.Redoc.as_view(), name="redoc"),
-    without_records("openapi.json", pages.OpenApiJson.as_view(), name="openapi-json"),
-    without_records("openapi.yaml", pages.OpenApiYaml.as_view(), name="openapi-yaml"),
+    without_records("openapi.json", document.OpenApiJson.as_view(), name="openapi-json"),
+    without_records("openapi.yaml", document.OpenApiYaml.as_view(), name="openapi-yaml"),
     without_records("problems", pages.problems, name="problems"),
     without_records("problems/<slug:code>", pages.one_problem, name="problem"),
     path("login", accounts.SignIn.as_view(), name="sign-in"),

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
+
 import pytest
+import yaml
+from drf_spectacular.generators import SchemaGenerator
 
 from vineyard.api.problems import KINDS
 
@@ -32,3 +36,27 @@ def test_every_page_may_load_from_here_alone(path, client):
     policy = client.get(path).headers["Content-Security-Policy"]
     assert "default-src 'self'" in policy
     assert "http" not in policy
+
+
+def test_the_openapi_document_is_written_once_and_is_known_again(client, monkeypatch):
+    first = client.get("/openapi.json")
+    monkeypatch.setattr(SchemaGenerator, "get_schema", lambda *_, **__: pytest.fail("it was made again"))
+    again = client.get("/openapi.json")
+    assert again.content == first.content
+    known = client.get("/openapi.json", headers={"If-None-Match": first.headers["ETag"]})
+    assert (known.status_code, known.content) == (304, b"")
+
+
+@pytest.mark.parametrize("path", ["/openapi.json", "/openapi.yaml"])
+def test_the_openapi_document_travels_compressed_to_whoever_takes_it_so(path, client):
+    plain, packed = client.get(path), client.get(path, headers={"Accept-Encoding": "gzip"})
+    assert gzip.decompress(packed.content) == plain.content
+    assert len(packed.content) < len(plain.content) / 5
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert {"Accept-Encoding"} <= {each.strip() for each in packed.headers["Vary"].split(",")}
+
+
+def test_both_formats_of_the_openapi_document_say_the_same(client):
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    said = yaml.load(client.get("/openapi.yaml").content, Loader=loader)
+    assert client.get("/openapi.json").json() == said
