@@ -24,11 +24,19 @@ YOUNG_SEASONS: Final = 3
 #: A plant that stands, one that is young by its newest event, and a place without one.
 PLANT_STATES: Final = ("standing", "young", "missing")
 
-#: Of two events of one season the later one counts.
-NEWEST_FIRST: Final = """
-    season DESC, coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
-    observed_at DESC NULLS LAST, id DESC
-"""
+
+def event_day(zone: str = "%(zone)s") -> str:
+    """Give the SQL of the day of a vine event: by the farm's own calendar, as every other day is."""
+    return f"coalesce(happened_on, (observed_at AT TIME ZONE {zone})::date)"
+
+
+def newest_first(zone: str = "%(zone)s") -> str:
+    """Give the SQL of an order in which, of two events of one season, the later one comes first."""
+    return f"season DESC, {event_day(zone)} DESC NULLS LAST, observed_at DESC NULLS LAST, id DESC"
+
+
+#: With the farm's time zone as the statement's argument.
+NEWEST_FIRST: Final = newest_first()
 _NEWEST: Final = f"""
     WITH newest AS (
         SELECT DISTINCT ON (vine_id) vine_id, event, season
@@ -60,7 +68,7 @@ _MISSING_BY_SEASON: Final = f"""
 """  # noqa: S608
 _PLANTS: Final = f"""
     SELECT vine_id, (array_agg(event ORDER BY {NEWEST_FIRST}))[1] = 'missing',
-           max(coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date))
+           max({event_day()})
                FILTER (WHERE event IN ('planted', 'replanted'))
     FROM vine_event
     WHERE farm_id = %(farm)s AND vine_id = ANY(%(vines)s) AND season <= %(season)s AND withdrawn_at IS NULL
@@ -83,7 +91,7 @@ class Plant:
 def plants_of(opened: OpenFarm, season: int, vines: Sequence[uuid.UUID]) -> dict[uuid.UUID, Plant]:
     """Give the plants of these vines as their events up to a season say; a vine without events is left out."""
     with connection.cursor() as cursor:
-        cursor.execute(_PLANTS, {"farm": opened.farm.pk, "vines": list(set(vines)), "season": season})
+        cursor.execute(_PLANTS, {**_of(opened), "vines": list(set(vines)), "season": season})
         return {vine: Plant(missing, planted_on) for vine, missing, planted_on in cursor.fetchall()}
 
 
@@ -114,7 +122,7 @@ def places_in(opened: OpenFarm, block: Block, season: int) -> Places:
 def missing_by_season(opened: OpenFarm, block: Block, seasons: Sequence[int]) -> dict[int, int]:
     """Give how many places of a block had no vine in each of several seasons; a season without one is left out."""
     with connection.cursor() as cursor:
-        cursor.execute(_MISSING_BY_SEASON, {"farm": opened.farm.pk, "block": block.pk, "seasons": sorted(set(seasons))})
+        cursor.execute(_MISSING_BY_SEASON, {**_of(opened), "block": block.pk, "seasons": sorted(set(seasons))})
         return dict(cursor.fetchall())
 
 
@@ -138,4 +146,8 @@ def missing_among(opened: OpenFarm, block: Block, season: int, vines: NDArray[np
 
 
 def _named(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
-    return {"farm": opened.farm.pk, "block": block.pk, "season": season, "young": YOUNG_SEASONS}
+    return {**_of(opened), "block": block.pk, "season": season, "young": YOUNG_SEASONS}
+
+
+def _of(opened: OpenFarm) -> dict[str, Any]:
+    return {"farm": opened.farm.pk, "zone": opened.farm.time_zone}

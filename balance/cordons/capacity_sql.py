@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from balance.formulas.cordons.replacement_steps import BEARING, CLOSED, LAID_DOWN, YOUNG_ARM
-from balance.missing_vines import NEWEST_FIRST
+from balance.missing_vines import NEWEST_FIRST, event_day
 
 
 def _listed(steps: tuple[str, ...]) -> str:
@@ -18,7 +18,7 @@ _NEWER: Final = "CASE WHEN seen_on IS NULL THEN season > cases.step_season ELSE 
 CORDONS_NOW: Final = f"""
     WITH event AS (
         SELECT DISTINCT ON (vine_id) vine_id, event, season AS event_season,
-               coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) AS event_on
+               {event_day()} AS event_on
         FROM vine_event WHERE {_HERE} AND season <= %(season)s AND withdrawn_at IS NULL
         ORDER BY vine_id, {NEWEST_FIRST}),
     stands AS (

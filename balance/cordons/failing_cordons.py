@@ -31,7 +31,7 @@ from django.db import connection
 from balance.cordons.models import CordonSettings
 from balance.cordons.thresholds import as_arrays
 from balance.formulas.cordons.replacement_steps import BEARING, CLOSED
-from balance.missing_vines import NEWEST_FIRST
+from balance.missing_vines import NEWEST_FIRST, event_day
 from records.access import OpenFarm
 
 _OF_THE_BLOCKS: Final = "farm_id = %(farm)s AND block_id = ANY(%(blocks)s) AND withdrawn_at IS NULL"
@@ -53,7 +53,7 @@ _FAILING: Final = f"""
     ),
     event AS (
         SELECT DISTINCT ON (vine_id) vine_id, event, season AS event_season,
-               coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) AS event_on
+               {event_day()} AS event_on
         FROM happened
         ORDER BY vine_id, {NEWEST_FIRST}
     ),

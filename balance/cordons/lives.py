@@ -175,6 +175,7 @@ def lives_of(opened: OpenFarm, block: Block | None = None, until: int | None = N
     """
     told = {
         "farm": opened.farm.pk,
+        "zone": opened.farm.time_zone,
         "block": block.pk if block else None,
         "until": _EVER if until is None else until,
         "next_harvest_from": _NEXT_HARVEST_FROM[Hemisphere(opened.farm.hemisphere)],

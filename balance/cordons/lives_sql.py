@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from balance.missing_vines import event_day
+
 _SEASON_OF_AN_EVENT: Final = """
     coalesce(extract(year FROM happened_on)::int
              + (extract(month FROM happened_on) >= %(next_harvest_from)s)::int, season)
@@ -40,7 +42,7 @@ _MARKS: Final = f"""
         UNION ALL SELECT vine_id, cordon, 'end', failed, failed_on, failed_number, NULL, NULL
                   FROM attempts WHERE failed IS NOT NULL
         UNION ALL SELECT vine_id, '', CASE event WHEN 'missing' THEN 'gone' ELSE 'plant' END, {_SEASON_OF_AN_EVENT},
-                         coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date), 32767, NULL,
+                         {event_day()}, 32767, NULL,
                          CASE WHEN event IN ('planted', 'replanted') THEN rootstock END
                   FROM vine_event
                   WHERE farm_id = %(farm)s AND season <= %(until)s AND withdrawn_at IS NULL

@@ -10,6 +10,7 @@ from typing import Any, Final
 from balance.cordons.failing_cordons import FailingCordon
 from balance.cordons.models import CordonSettings, Reason
 from balance.formulas.cordons.replacement_scope import CORDONS_OF_A_WHOLE_VINE, SCOPE_SOURCE
+from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
 
 #: Units as people write them in a sentence; the code stands beside each number elsewhere.
@@ -52,7 +53,9 @@ class Ground:
     @property
     def what(self) -> str:
         """Say what was measured, beside the threshold."""
-        return _SAYS[self.reason].format(self.measured, self.threshold)
+        named = _COUNTED.get(self.reason)
+        measured = counted(str(self.measured), *named) if named else str(self.measured)
+        return _SAYS[self.reason].format(measured, self.threshold)
 
     @property
     def sentence(self) -> str:
@@ -64,9 +67,14 @@ _SAYS: Final[dict[str, str]] = {
     Reason.BLANK_SHARE: "{0} of the spur positions blank (proposed from {1} on)",
     Reason.BLANK_LENGTH: "{0} of cordon blank (proposed from {1} on)",
     Reason.DIEBACK: "{0} dead from the end (proposed from {1} on)",
-    Reason.FEW_POSITIONS: "{0} spur positions live (proposed below {1})",
-    Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} inspected seasons running (proposed from {1} on)",
+    Reason.FEW_POSITIONS: "{0} (proposed below {1})",
+    Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} running (proposed from {1} on)",
     Reason.MORE_THAN_ONE_CORDON: "{0} cordons of the vine fail, so the whole vine from the trunk",
+}
+#: What is counted where it may be one.
+_COUNTED: Final[dict[str, tuple[str, ...]]] = {
+    Reason.FEW_POSITIONS: ("spur position lives", "spur positions live"),
+    Reason.YEARS_IN_DECLINE: ("inspected season",),
 }
 
 

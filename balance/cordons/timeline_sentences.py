@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Final
 
 from balance.cordons.models import CordonCase, CordonStep
+from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
 from records.models import CordonInspection, DormantRecord, HarvestRecord, VineEvent
 
@@ -76,7 +77,7 @@ def _sentence(parts: Iterable[str | bool | list[str] | None]) -> str:
 
 
 def _count(count: int | None, what: str, after: str = "") -> str:
-    return "" if count is None else f"{count} {what}{'' if count == 1 else 's'}{after}"
+    return "" if count is None else f"{counted(count, what)}{after}"
 
 
 def _length(metres: Decimal | None, what: str) -> str:

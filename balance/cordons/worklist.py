@@ -27,6 +27,7 @@ from balance.formulas.cordons.replacement_steps import (
     LAID_DOWN,
     NOTICED,
 )
+from balance.formulas.counting import counted
 from balance.missing_vines import plants_of
 from records.access import OpenFarm
 from records.errors import NotValid
@@ -108,7 +109,7 @@ class Work:
     def late(self) -> str:
         """Say how long it is overdue; empty where it is not."""
         seasons = self.task.overdue
-        return f"{seasons} season{'s' if seasons > 1 else ''} overdue" if seasons else ""
+        return f"{counted(seasons, 'season')} overdue" if seasons else ""
 
 
 @dataclass(frozen=True)

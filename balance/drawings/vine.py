@@ -7,6 +7,7 @@ from typing import Final
 
 from balance.drawings.layout import CLEAR, FAN, MARGIN, NODE, ArmDrawn, Layout, Stick, layout_of
 from balance.drawings.svg import drawing, element, line, text, words
+from balance.formulas.counting import counted
 from balance.formulas.spur_plan.candidates import Arm, Candidate
 from balance.formulas.spur_plan.plan import SpurPlan
 from balance.formulas.spur_plan.reasons import CUT, RENEWAL_SPUR
@@ -78,7 +79,9 @@ def _told(plan: SpurPlan) -> list[str]:
     kept = [choice for choice in plan.choices if choice.role != CUT]
     renewing = sum(choice.role == RENEWAL_SPUR for choice in kept)
     heading = (
-        f"Spur plan: {plan.total} of {plan.target} nodes asked for" if plan.reason else f"Spur plan: {plan.total} nodes"
+        f"Spur plan: {plan.total} of {plan.target} nodes asked for"
+        if plan.reason
+        else f"Spur plan: {counted(plan.total, 'node')}"
     )
     canes = f"{len(kept)} of {len(plan.choices)} canes kept, {renewing} of them as renewal spurs."
     outside = f" Nodes of renewal spurs beside the total: {plan.outside}." if plan.outside else ""

@@ -82,17 +82,6 @@ def written(measure: Measure, value: float) -> str:
     return with_unit(number(measure.of(value) or 0.0, measure.digits), measure.unit)
 
 
-def counted(many: int, one: str, several: str = "") -> str:
-    """Write how many of something.
-
-    Examples
-    --------
-    >>> counted(1, "vine"), counted(0, "vine"), counted(3, "count of clusters", "counts of clusters")
-    ('1 vine', '0 vines', '3 counts of clusters')
-    """
-    return f"{number(many)} {one if many == 1 else several or f'{one}s'}"
-
-
 def _plain(measure: Measure, value: float | int | None) -> float | int | None:
     """Keep a count a whole number."""
     return value if isinstance(value, int) and measure.factor == 1 else measure.of(value)

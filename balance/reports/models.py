@@ -240,6 +240,12 @@ class WebhookEndpoint(FarmOwned):
 
     url = models.CharField(max_length=2000)
     secret = models.CharField(max_length=120, help_text="Signs each message; shown once.")
+    former_secret = models.CharField(
+        max_length=120, blank=True, db_default="", help_text="Signs each message, too, until its time is over."
+    )
+    former_secret_until = models.DateTimeField(
+        null=True, blank=True, help_text="Until then messages are signed by the former secret, too."
+    )
     events = ArrayField(models.CharField(max_length=40))
     made_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+", db_index=False)
     api_key = models.ForeignKey(

@@ -21,12 +21,10 @@ class Rendered:
     #: The first characters of every file, for the documentation.
     begins: str
     render: Callable[[dict[str, Any]], bytes]
-    #: A page is looked at where it is opened; everything else is saved.
-    disposition: str = "attachment"
 
 
 FORMS: Final[dict[str, Rendered]] = {
-    Form.HTML: Rendered("text/html", "html", "<!doctype html>", as_html.render, "inline"),
+    Form.HTML: Rendered("text/html", "html", "<!doctype html>", as_html.render),
     Form.PDF: Rendered("application/pdf", "pdf", "%PDF-1.7", as_pdf.render),
     Form.JSON: Rendered("application/json", "json", "{", as_json.render),
     Form.CSV: Rendered("application/zip", "zip", "PK", as_csv.render),

@@ -71,6 +71,7 @@ def block_means(opened: OpenFarm, season: int, cultivar: Cultivar | None = None)
     with connection.cursor() as cursor:
         told: dict[str, uuid.UUID | int | str | None] = {
             "farm": opened.farm.pk,
+            "zone": opened.farm.time_zone,
             "season": season,
             "cultivar": cultivar.code if cultivar else None,
             "most": MOST_BLOCKS + 1,

@@ -12,6 +12,7 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
+from balance.formulas.counting import counted
 from balance.formulas.samples.row_groups import row_groups
 from balance.formulas.samples.sample_draw import STRATIFIED, stratified, systematic, walk_order
 from balance.formulas.samples.sample_size import (
@@ -173,7 +174,9 @@ def _size(wanted: Wanted, spread: Spread, count: int) -> SampleSize | None:
         return needed
     if wanted.vines > count:
         raise NotValid.at(
-            "vines", code="out_of_range", detail=f"Only {count:,} vines stand in this block. Ask for at most so many."
+            "vines",
+            code="out_of_range",
+            detail=f"Only {counted(count, 'vine stands', 'vines stand')} in this block. Ask for at most so many.",
         )
     return SampleSize(
         vines=wanted.vines,

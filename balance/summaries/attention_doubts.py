@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from balance.formulas.cordons.reminders import SAYS
-from balance.reports.figures import counted
+from balance.formulas.counting import counted
 from balance.summaries.attention import LATER, NOW, SOON, Asked, Notice
 from balance.summaries.due_tasks import in_order
 from balance.summaries.lines import Line

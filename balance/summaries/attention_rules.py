@@ -7,9 +7,9 @@ from itertools import pairwise
 from typing import Final
 
 from balance.formulas.cordons.reminders import WINTER
+from balance.formulas.counting import counted
 from balance.formulas.ranges import ABOVE, BELOW, WITHIN
 from balance.formulas.summaries.shares import share_of
-from balance.reports.figures import counted
 from balance.reports.words import number
 from balance.summaries.attention import NOW, SOON, Asked, Notice
 from balance.summaries.lines import Line

@@ -10,31 +10,34 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from django.db.backends.base.base import BaseDatabaseWrapper
-from django.db.models import Q
 
 from balance.models import Level
-from balance.ranges import AssignedRange, canopy_of, default_ranges
+from balance.ranges import AssignedRange, canopy_of
 from balance.summaries.block_heads import BlockHead
 from records.models import BalanceRange, Measure
+from records.planned import ask, columns, made
 
 _CHOSEN: Final = "SELECT farm_id, block_id, range_id FROM range_choice WHERE farm_id = ANY(%s) AND measure = %s"
+#: Every summary asks for them, and Django would take as long to write this as all else of a summary takes.
+_RANGES: Final = f"""
+    SELECT {columns(BalanceRange, "r")},
+           r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL
+    FROM balance_range r
+    WHERE (r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL)
+       OR r.id = ANY(%(chosen)s)
+"""  # noqa: S608 - joined from columns of the model
 Place = tuple[uuid.UUID, uuid.UUID]
 
 
 def crop_ranges_of(within: BaseDatabaseWrapper, heads: Sequence[BlockHead]) -> dict[Place, AssignedRange]:
     """Give, by farm and block, the range that is assigned; a block without one is left out."""
     measure = Measure.YIELD_TO_PRUNING_WEIGHT
-    with within.cursor() as cursor:
-        cursor.execute(_CHOSEN, [sorted({head.farm_id for head in heads}), measure])
-        chosen = {(farm, block): range_id for farm, block, range_id in cursor.fetchall()}
-    defaults = Q(pk__in=default_ranges(measure).values("pk"))
-    rows = list(BalanceRange.objects.using(within.alias).filter(defaults | Q(pk__in=set(chosen.values()))))
-    by_id = {row.pk: row for row in rows}
-    holding = [
-        row
-        for row in rows
-        if row.is_default and row.measure == measure and row.owner_farm_id is None and row.owner_program_id is None
-    ]
+    choices = ask(_CHOSEN, [sorted({head.farm_id for head in heads}), measure], using=within.alias)
+    chosen = {(farm, block): range_id for farm, block, range_id in choices}
+    read = ask(_RANGES, {"measure": measure, "chosen": list(set(chosen.values()))}, using=within.alias)
+    rows = [(made(BalanceRange, row), holds) for *row, holds in read]
+    by_id = {row.pk: row for row, _ in rows}
+    holding = [row for row, holds in rows if holds]
     found = {}
     for head in heads:
         own, of_farm = chosen.get((head.farm_id, head.id)), chosen.get((head.farm_id, None))

@@ -19,7 +19,7 @@ from balance.cordons.parts_of_year import part_now, part_of_year_of
 from balance.cordons.worklist import SEASONS_AFTER_BEARING
 from balance.formulas.cordons.reminders import TASKS, tasks_of
 from balance.formulas.cordons.replacement_steps import BEARING, GIVEN_UP, OPEN, STEPS
-from balance.missing_vines import NEWEST_FIRST
+from balance.missing_vines import event_day, newest_first
 from records.models import Farm
 
 #: A vine that is missing, or younger than what was noticed on it, asks for no work.
@@ -27,11 +27,11 @@ _CASES: Final = f"""
     SELECT c.farm_id, c.block_id, c.step, c.step_season, c.laid_down_season, extract(month FROM c.step_on)::int,
            count(*), count(*) FILTER (WHERE plant.missing IS NOT TRUE
                                       AND (plant.planted_on IS NULL OR plant.planted_on <= c.noticed_on))
-    FROM unnest(%(farms)s::uuid[], %(seasons)s::int[]) AS asked(farm_id, season)
+    FROM unnest(%(farms)s::uuid[], %(seasons)s::int[], %(zones)s::text[]) AS asked(farm_id, season, zone)
     JOIN cordon_case c ON c.farm_id = asked.farm_id AND c.withdrawn_at IS NULL
     LEFT JOIN LATERAL (
-        SELECT (array_agg(event ORDER BY {NEWEST_FIRST}))[1] = 'missing' AS missing,
-               max(coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date))
+        SELECT (array_agg(event ORDER BY {newest_first("asked.zone")}))[1] = 'missing' AS missing,
+               max({event_day("asked.zone")})
                    FILTER (WHERE event IN ('planted', 'replanted')) AS planted_on
         FROM vine_event
         WHERE farm_id = c.farm_id AND vine_id = c.vine_id AND season <= asked.season AND withdrawn_at IS NULL
@@ -65,7 +65,12 @@ def work_of(
     now = {farm.pk: part_now(farm) for farm in farms}
     by_id = {farm.pk: farm for farm in farms}
     found: defaultdict[tuple[uuid.UUID, uuid.UUID], Work] = defaultdict(Work)
-    asked: dict[str, Any] = {"farms": list(now), "seasons": [each.season for each in now.values()], "block": block}
+    asked: dict[str, Any] = {
+        "farms": list(now),
+        "seasons": [each.season for each in now.values()],
+        "zones": [by_id[farm].time_zone for farm in now],
+        "block": block,
+    }
     with within.cursor() as cursor:
         cursor.execute(_CASES, asked)
         rows = cursor.fetchall()

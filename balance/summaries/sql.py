@@ -179,7 +179,7 @@ _PLACES: Final = """
         SELECT DISTINCT ON (vine_id) event, season FROM vine_event
         WHERE farm_id = a_farm AND block_id = a_block AND season <= a_season AND withdrawn_at IS NULL
         ORDER BY vine_id, season DESC,
-                 coalesce(happened_on, (observed_at AT TIME ZONE 'UTC')::date) DESC NULLS LAST,
+                 coalesce(happened_on, (observed_at AT TIME ZONE its.time_zone)::date) DESC NULLS LAST,
                  observed_at DESC NULLS LAST, id DESC
     ) AS newest;
 """
@@ -217,7 +217,7 @@ DECLARE
     reach float8;
     slack float8;
 BEGIN
-    SELECT b.year_planted + CASE WHEN o.hemisphere = 'south' THEN 1 ELSE 0 END AS planted,
+    SELECT o.time_zone, b.year_planted + CASE WHEN o.hemisphere = 'south' THEN 1 ELSE 0 END AS planted,
            CASE WHEN o.hemisphere = 'south' THEN 1 ELSE 0 END AS later, b.minimum_nodes, b.maximum_nodes,
            f.id AS formula, f.kind, f.first_nodes::float8, f.further_nodes::float8, f.weight_unit_kg::float8 AS unit_kg,
            {_HOLDS_FROM} AS holds_from, f.highest_units::float8,
@@ -369,7 +369,7 @@ CREATE CONSTRAINT TRIGGER "block_season_mark_settles" AFTER INSERT ON block_seas
     DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (NEW.season > {EVERY_SEASON}) EXECUTE FUNCTION settle_at_commit();
 CREATE TRIGGER "block_marks_its_seasons" AFTER UPDATE OF cultivar_id, cultivar_group_id, pruning_formula_id,
     year_planted, minimum_nodes, maximum_nodes ON block FOR EACH ROW EXECUTE FUNCTION mark_this_block();
-CREATE TRIGGER "farm_marks_its_seasons" AFTER UPDATE OF pruning_formula_id, hemisphere ON farm
+CREATE TRIGGER "farm_marks_its_seasons" AFTER UPDATE OF pruning_formula_id, hemisphere, time_zone ON farm
     FOR EACH ROW EXECUTE FUNCTION mark_blocks_of_farm();
 """
 _FUNCTIONS: Final = (

@@ -9,6 +9,7 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
+from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
 from balance.formulas.yields.estimates import Estimate, mean_of, ratio_of, share_of
 from balance.formulas.yields.lag_phase import CLUSTER_KG
@@ -25,8 +26,8 @@ MISSING_BY_EVENTS: Final = (
     "walk the rows every year."
 )
 YOUNG: Final = (
-    "{young} vines were planted in this season or in the two before it. They count as bearing, and bear little "
-    "or nothing yet: the yield is too high by them."
+    "{young} planted in this season or in the two before it, and counted as bearing. So young a vine bears little or "
+    "nothing yet: the yield is too high by that."
 )
 IMPOSSIBLE_LAG_PHASE: Final = (
     "The weights taken in the lag phase come to {kg} kg a cluster, which no cluster has; they were left out. Check "
@@ -174,7 +175,7 @@ def _area(block: Block, places: Places) -> tuple[float | None, str]:
 
 
 def _young(places: Places) -> tuple[str, ...]:
-    return (YOUNG.format(young=places.young),) if places.young else ()
+    return (YOUNG.format(young=counted(places.young, "vine was", "vines were")),) if places.young else ()
 
 
 def _named(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:

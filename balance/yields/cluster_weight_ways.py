@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.methods import Method, Working
 from balance.formulas.targets.explanation import plain
 from balance.formulas.yields.estimates import Estimate, exact, next_of
@@ -118,7 +119,7 @@ def vines_step(answer: YieldAnswer) -> Working:
     """Give the step from places to bearing vines."""
     places, share = answer.question.places, answer.question.missing
     missing = plain(100 * share.value) if share else "0"
-    sentence = f"Of {places} places {missing} % have no vine: {plain(answer.vines.value)} bear."
+    sentence = f"Of {counted(places, 'place')} {missing} % have no vine, so {plain(answer.vines.value)} with one."
     calculation = f"{places} × (1 − {plain(share.value) if share else 0}) = {plain(answer.vines.value)}"
     return Working("bearing vines", sentence, calculation, answer.vines.value, "1")
 

@@ -84,8 +84,9 @@ def key_of(sent: str) -> str:
     key = re.sub(r"\\(.)", r"\1", quoted[1]) if quoted else text
     if not SHORTEST <= len(key) <= LONGEST or not (quoted or _BARE.match(text)):
         raise BadKey(
-            f"{HEADER} has {len(key)} characters or holds one that no key may hold: {text[:40]!r}. Send {SHORTEST} to "
-            f"{LONGEST} printable ASCII characters, bare or in double quotes, e.g. a new UUID for each request."
+            f"{HEADER} is of length {len(key)}, or holds a character that no key may hold: {text[:40]!r}. Send "
+            f"{SHORTEST} to {LONGEST} printable ASCII characters, bare or in double quotes, e.g. a new UUID for each "
+            "request."
         )
     return key
 

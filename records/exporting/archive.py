@@ -117,7 +117,7 @@ def readme(snapshot: Snapshot, counted: list[tuple[Sheet, int]]) -> str:
         *textwrap.wrap(_FORMS, 100),
     ]
     for sheet, count in counted:
-        lines += ["", "", f"{sheet.name} ({count} rows)", *textwrap.wrap(sheet.says, 100), ""]
+        lines += ["", "", f"{sheet.name} (rows: {count})", *textwrap.wrap(sheet.says, 100), ""]
         width = max(len(column.name) for column in sheet.columns)
         lines += [f"  {column.name:{width}}  {column.meaning}".rstrip() for column in sheet.columns]
     return "\n".join(lines) + "\n"

@@ -23,7 +23,10 @@ NOT_TAKEN_OUT: Final = {
     "export_part": "the bytes of the exports themselves",
 }
 #: Columns that open something elsewhere, each with its reason; whoever holds an export must not hold them.
-SECRET: Final = {("webhook_endpoint", "secret"): "signs the messages to a receiver"}
+SECRET: Final = {
+    ("webhook_endpoint", "secret"): "signs the messages to a receiver",
+    ("webhook_endpoint", "former_secret"): "signs them, too, for a day after it was replaced",
+}
 #: The end of a column's name → what it is measured in.
 UNITS: Final = {
     "_kg": "kg",

@@ -69,7 +69,7 @@ def settled(imported: Import, planned: PlannedVine, standing: OnRecord) -> Settl
             fills |= {"nodes_retained": nodes}
         else:
             there = standing.nodes_retained
-            what = _EMPTY.format("count") if there is None else f"{there} nodes retained"
+            what = _EMPTY.format("count") if there is None else f"a count of {there}"
             clashes.append(planned.finding("nodes_retained", "already_recorded", _stands(imported, what)))
     return Settled(standing.record_id, fills, tuple(clashes))
 

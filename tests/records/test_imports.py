@@ -200,7 +200,7 @@ def test_a_count_on_record_stands_against_another_in_a_file(desk):
     again = desk.carried_out(desk.ask_in_a_form(b"row,vine,kept\n1,1,31\n", map=told, block="Lower", season="2027"))
     assert desk.findings(first) == []
     assert desk.findings(again) == [(2, "kept", "31", "already_recorded")]
-    assert "30 nodes retained, which stands" in desk.lines(again)[0]["findings"][0]["reason"]
+    assert "a count of 30, which stands" in desk.lines(again)[0]["findings"][0]["reason"]
 
 
 def test_the_same_file_read_in_another_unit_is_another_import(desk):

@@ -68,7 +68,7 @@ def test_what_is_kept_otherwise_is_printed_and_fails_until_it_is_summed_up_anew(
 def test_one_farm_alone_is_checked_and_rebuilt_where_it_is_named(block):
     spoil(block, counted=7)
     other = block.cast.other_farm
-    assert "1 farms" in say("check_summaries", "--farm", other.pk)
+    assert "1 farm:" in say("check_summaries", "--farm", other.pk)
     assert str(block.cast.farm.pk) not in say("rebuild_summaries", "--farm", other.pk)
     with pytest.raises(CommandError):
         say("check_summaries", "--farm", block.cast.farm.pk)

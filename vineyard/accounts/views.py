@@ -18,6 +18,7 @@ from django.views import View
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_protect
 
+from balance.formulas.counting import counted
 from records.access import Right
 from records.models import ApiKey, Person
 from records.services.keys import make_key, revoke_key
@@ -56,7 +57,7 @@ class SignIn(LoginView):
         told = allow_together([("login_account", self.account), ("login_address", address_of(request.META))])
         if told:
             return super().post(request, *args, **kwargs)
-        page = self._page(request, f"Too many attempts. Try again in {max(1, told.wait_seconds)} seconds.")
+        page = self._page(request, f"Too many attempts. Try again in {counted(max(1, told.wait_seconds), 'second')}.")
         page.status_code = HTTPStatus.TOO_MANY_REQUESTS
         page.headers["Retry-After"] = str(max(1, told.wait_seconds))
         return page

@@ -10,6 +10,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
+from balance.formulas.counting import counted
 from records.models import ApiKey
 from vineyard.addresses import address_of
 from vineyard.limits import Allowance, Limit, allow, allow_together
@@ -29,8 +30,9 @@ class TooManyRequests(APIException):
         self.wait = max(1, allowance.wait_seconds)
         limit = standing.limit if standing else Limit("address", 1, 1)
         super().__init__(
-            f"More was asked for {_WHO.get(limit.name, 'this caller')} than {limit.amount:,} requests in "
-            f"{limit.seconds:,} seconds. Nothing was stored. Send it again in {self.wait} seconds."
+            f"More was asked for {_WHO.get(limit.name, 'this caller')} than {counted(limit.amount, 'request')} in "
+            f"{counted(limit.seconds, 'second')}. Nothing was stored. Send it again in "
+            f"{counted(self.wait, 'second')}."
         )
 
 

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.db import connection as serving
 from psycopg import sql
 
+from balance.formulas.counting import counted
 from vineyard.backup import BackupError
 from vineyard.env import Database
 
@@ -100,7 +101,7 @@ class Contents:
         for name in sorted(self.tables.keys() | other.tables.keys()):
             here, there = self.tables.get(name, nothing), other.tables.get(name, nothing)
             if here != there:
-                told.append(f"{name}: {here.rows} rows against {there.rows}, or others")
+                told.append(f"{name}: {counted(here.rows, 'row')} against {there.rows}, or others")
         if (self.rules, self.rules_md5) != (other.rules, other.rules_md5):
             told.append(f"constraints, indexes, policies, triggers, functions: {self.rules} against {other.rules}")
         return told

@@ -12,10 +12,12 @@ from vineyard.board.keeping import PATH
 from vineyard.board.pages import BoardPage, handed_on, page, unkept
 from vineyard.board.portfolio import next_query
 
+#: The form that the board shows, under the policy that came with it; every other one is saved.
+PAGE: Final = "html"
 #: What the forms of a report are called on the page.
 FORMS: Final = {
     "pdf": "PDF",
-    "html": "Page",
+    PAGE: "Page",
     "xlsx": "Workbook",
     "csv": "CSV",
     "json": "JSON",
@@ -91,4 +93,5 @@ class ReportFile(BoardPage):
     """One form of a report."""
 
     def get(self, request: HttpRequest, farm: uuid.UUID, report: uuid.UUID, form: str) -> HttpResponse:  # noqa: ARG002
-        return handed_on(self.api.fetch(f"/farms/{farm}/reports/{report}/files/{form}"))
+        answer = self.api.fetch(f"/farms/{farm}/reports/{report}/files/{form}")
+        return handed_on(answer, shown=form == PAGE)

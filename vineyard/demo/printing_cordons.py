@@ -8,6 +8,8 @@ from typing import Any, Final
 from rich.console import Console
 from rich.table import Table
 
+from balance.formulas.counting import counted
+
 #: So many vines are named; the rest is in the worklist.
 FIRST_VINES: Final = 5
 
@@ -40,5 +42,5 @@ def print_winter(out: Console, season: int, winters: Mapping[str, dict[str, Any]
 def _hours(body: dict[str, Any]) -> str:
     if body["hours"] is None:
         return "–"
-    without = f" + {body['without_minutes']} tasks" if body["without_minutes"] else ""
+    without = f" + {counted(body['without_minutes'], 'task')}" if body["without_minutes"] else ""
     return f"{body['hours']:.1f}{without}"

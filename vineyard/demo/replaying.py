@@ -9,6 +9,7 @@ from typing import Any, Final
 import httpx
 import orjson
 
+from balance.formulas.counting import counted
 from vineyard.demo.five_years import BlockYears, CasePlan, FarmYears
 from vineyard.demo.playing import Refused, words_of
 
@@ -65,7 +66,7 @@ class FarmOffice:
         answer = self.client.post(f"{farm}/records?on_conflict=ignore", content=lines, headers=headers)
         summary = _expect(answer, "records")["summary"]
         if summary["failed"]:
-            raise Refused(f"{summary['failed']} records of {block.name} were refused: {answer.text[:400]}")
+            raise Refused(f"{counted(summary['failed'], 'record')} of {block.name} refused: {answer.text[:400]}")
         tell(len(block.records))
         for case in block.cases:
             self._send_case(farm, case, vines)

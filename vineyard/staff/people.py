@@ -10,6 +10,7 @@ from django.db.models import Case, CharField, F, QuerySet, Value, When
 from django.db.models.functions import Now
 from django.http import HttpRequest
 
+from balance.formulas.counting import counted
 from records.models import ApiKey, Person, Program, ProgramMembership
 from vineyard.staff.site import StaffAdmin, site
 
@@ -106,7 +107,8 @@ class ApiKeyAdmin(StaffAdmin):
     @admin.action(description="Take back the selected keys")
     def take_back(self, request: HttpRequest, keys: QuerySet[ApiKey]) -> None:
         count = ApiKey.objects.filter(pk__in=keys.values("pk"), revoked_at=None).update(revoked_at=Now())
-        self.message_user(request, f"{count} keys taken back; they open nothing from the next request on.")
+        said = counted(count, "key taken back; it opens", "keys taken back; they open")
+        self.message_user(request, f"{said} nothing from the next request on.")
 
 
 class ProgramAdmin(StaffAdmin):

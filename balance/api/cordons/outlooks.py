@@ -24,6 +24,7 @@ from balance.formulas.cordons.forecast import (
     Expected,
     Outlook,
 )
+from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
 from records.api.parameters import SEASON
@@ -40,7 +41,7 @@ AS_SEEN: Final = (
     "looks that lie years apart put them late."
 )
 NOT_AGED: Final = (
-    "{} cordons are left out because their age is not known; ask with clock=years_since_first_inspection to count them."
+    "{} left out because the age is not known; ask with clock=years_since_first_inspection to leave out none."
 )
 
 
@@ -93,7 +94,7 @@ class CordonOutlookOut(ComputedOut):
 def outlook_shown(block: uuid.UUID | None, history: History, outlook: Outlook, winters: int, confidence: float) -> Any:
     """Give an outlook as the API shows it."""
     standing, exposure, failures = (int(each.sum()) for each in (history.standing, history.exposure, history.failures))
-    more = [NOT_AGED.format(history.left_out)] if history.left_out else []
+    more = [NOT_AGED.format(counted(history.left_out, "cordon is", "cordons are"))] if history.left_out else []
     inputs = [
         given("standing", standing),
         given("exposure", exposure),

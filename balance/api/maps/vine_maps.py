@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.advice import CAUTIONS
+from balance.api.known_answers import NOT_CHANGED, marks_of, not_changed
 from balance.api.maps.vine_map_columns import EXAMPLE_COLUMNS, VineColumnsOut, columns_of
 from balance.drawings.vine_map import ACROSS, ROWS_RUN, vine_map_svg
 from balance.reports.models import UnitSystem
@@ -104,7 +105,8 @@ class VineMaps(InForms, FarmView):
         "weights, verdicts on the counts, or how much of the cordons is blank, in quarters that are steps of the "
         "drawing and no verdict. With `as=svg` the same is drawn: a mark for every vine, told apart by shape, size or "
         "filling beside shade; up to 5,000 vines each mark has words of its own. At most 20,000 vines are answered at "
-        "once; a larger block is asked for by rows.",
+        "once; a larger block is asked for by rows. The weak ETag is of what the answer says: sent back as "
+        "If-None-Match, it is answered 304 while nothing changed.",
         parameters=[
             form_parameter("svg"),
             OpenApiParameter(
@@ -124,7 +126,7 @@ class VineMaps(InForms, FarmView):
                 description="In the drawing: across unless said; down is narrow enough for a phone.",
             ),
         ],
-        responses=in_forms(VineMapOut, svg=OpenApiTypes.STR),
+        responses={**in_forms(VineMapOut, svg=OpenApiTypes.STR), 304: NOT_CHANGED},
         tags=["blocks and vines"],
         examples=[
             OpenApiExample(
@@ -155,8 +157,10 @@ class VineMaps(InForms, FarmView):
         told = vine_map_of(self.opened, found, query.get("season"), show, rows_asked(query))
         groups = classified(told, show, units)
         if form_asked(request) == SvgRenderer.format:
-            return _drawing(vine_map_svg(groups, found.name, query.get("rows_run", ACROSS)))
-        return Response(as_json(found, groups))
+            return _drawing(request, vine_map_svg(groups, found.name, query.get("rows_run", ACROSS)))
+        written = as_json(found, groups)
+        marks = marks_of(written)
+        return not_changed(request, marks) or Response(written, headers=marks)
 
 
 def rows_asked(query: dict[str, Any]) -> range | None:
@@ -178,17 +182,11 @@ def rows_asked(query: dict[str, Any]) -> range | None:
     return range(first, last + 1)
 
 
-def _drawing(svg: str) -> HttpResponse:
+def _drawing(request: Request, svg: str) -> HttpResponse:
     """Answer with a drawing that is shown, not saved."""
-    return HttpResponse(
-        svg,
-        content_type=SVG,
-        headers={
-            "Content-Security-Policy": _POLICY,
-            "X-Content-Type-Options": "nosniff",
-            "Cache-Control": "private, no-store",
-        },
-    )
+    marks = marks_of(svg.encode())
+    policy = {"Content-Security-Policy": _POLICY, "X-Content-Type-Options": "nosniff"}
+    return not_changed(request, marks) or HttpResponse(svg, content_type=SVG, headers={**marks, **policy})
 
 
 def as_json(block: Block, groups: Classified) -> bytes:

@@ -225,7 +225,7 @@ def file_answer(file: ReportFile | ProgramReportFile) -> HttpResponse:
         bytes(file.content),
         content_type=rendered.media_type,
         headers={
-            "Content-Disposition": f'{rendered.disposition}; filename="report-{file.report_id}.{rendered.suffix}"',
+            "Content-Disposition": f'attachment; filename="report-{file.report_id}.{rendered.suffix}"',
             "Cache-Control": "private, no-store",
             "X-Content-Type-Options": "nosniff",
             "Content-Security-Policy": POLICY,
@@ -239,8 +239,8 @@ class ReportFileView(FarmView):
 
     @extend_schema(
         summary="Fetch a file of a season report",
-        description="One form of the report, kept by no cache. The page (html) is shown by a browser, in a sandbox "
-        "that runs no script and loads nothing; every other form is an attachment. 409 until it is made.",
+        description="One form of the report, as an attachment that no cache keeps. The page (html) runs no script and "
+        "loads nothing, saved or shown. 409 until it is made.",
         parameters=[OpenApiParameter("form", str, OpenApiParameter.PATH, enum=list(FORMS), description="Which form.")],
         responses=FILES_OF_A_REPORT,
         tags=["reports"],

@@ -30,6 +30,7 @@ ENDPOINT_EXAMPLE: Final[dict[str, Any]] = {
     "url": "https://receiver.harrow-vale.example/vineyard",
     "events": ["report.failed", "report.ready"],
     "made_by": "01991b5e-0000-7000-8000-0000000000a1",
+    "former_secret_until": None,
     "failing_since": None,
     "disabled_at": None,
     "disabled_because": "",
@@ -79,7 +80,9 @@ class WebhookEndpointChange(StrictSerializer):
         required=False, help_text="False: send nothing, and give up what waits; true: send from now on."
     )
     new_secret = StrictBooleanField(
-        required=False, help_text="True: give it another secret, shown in this answer alone; the former ends at once."
+        required=False,
+        help_text="True: give it another secret, shown in this answer alone. For a day messages are signed by the "
+        "former one, too, unless it is replaced again.",
     )
 
 
@@ -89,6 +92,10 @@ class WebhookEndpointOut(serializers.ModelSerializer[WebhookEndpoint]):
     events = serializers.ListField(child=serializers.CharField(), read_only=True, help_text=_EVENTS_SAY)
     made_by = serializers.UUIDField(
         source="made_by_id", read_only=True, help_text="Who made it; once they may not manage the farm, it ends."
+    )
+
+    former_secret_until = serializers.DateTimeField(
+        read_only=True, allow_null=True, help_text="Until then messages are signed by the former secret, too."
     )
 
     class Meta:
@@ -143,7 +150,8 @@ class WebhookEndpoints(FarmView):
     @extend_schema(
         summary="Add a receiver of webhooks",
         description="Messages follow Standard Webhooks 1.0: webhook-id is the same at every try of one message, "
-        "webhook-signature is verified by the secret, which is in this answer and nowhere else. They say what happened "
+        "webhook-signature is verified by the secret, which is in this answer and nowhere else; for a day after a new "
+        "one was asked for, the header holds two signatures, by either secret. They say what happened "
         "and where to read it, and no figures. An answer of 2xx within 15 seconds takes a message; another one, a "
         "redirect too, lets it be sent again for three days; 410, or five days of failures, switch the receiver off. "
         f"At most {MOST_ENDPOINTS} a farm.",
@@ -194,6 +202,7 @@ class OneWebhookEndpoint(FarmView):
         responses={200: WebhookEndpointWithSecretOut},
         tags=["reports"],
         examples=[
+            OpenApiExample("Give it another secret", value={"new_secret": True}, request_only=True),
             OpenApiExample("Switch it on again", value={"enabled": True}, request_only=True),
             OpenApiExample("Switched on", value=_SWITCHED_ON, response_only=True),
         ],
@@ -208,7 +217,7 @@ class OneWebhookEndpoint(FarmView):
 
     @extend_schema(
         summary="Remove a receiver of webhooks",
-        description="Nothing is sent to it any more, and its secret is forgotten.",
+        description="Nothing is sent to it any more, and its secrets are forgotten.",
         responses={204: None},
         tags=["reports"],
     )

@@ -69,7 +69,8 @@ def counted(sent: Mapping[str, Any], population: int | None, *path: str) -> Esti
             *path,
             "counts",
             code="out_of_range",
-            detail=f"{len(counts)} vines were counted, but only {population} bear. Check places and missing vines.",
+            detail=f"Counts of {len(counts):,} were sent, but the vines that bear are {population:,}. Check places and "
+            "missing vines.",
         )
     return mean_of(counts, population)
 

@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from balance.api.figures import FigureOut, given
 from balance.api.samples.shrunken_out import DrawnTogetherOut, ShrunkenOut, mean_shown, together_shown, weight_shown
 from balance.api.statistics import UNITS
+from balance.formulas.counting import counted
 from balance.formulas.samples.shrinkage import Group, shrink
 from records.api.fields import MassIn
 from records.api.strict import StrictCharField, StrictIntegerField, StrictQuery, StrictSerializer
@@ -119,7 +120,7 @@ def _group(sent: Mapping[str, Any], index: int, farms: Mapping[str | None, int])
     deviation = sent.get("standard_deviation")
     population = sent.get("vines")
     if population is not None and sent["n"] > population:
-        detail = f"{sent['n']:,} values of {population:,} vines: more than there are. Correct one of the two."
+        detail = f"{sent['n']:,} values of {counted(population, 'vine')}: more than there are. Correct one of the two."
         raise NotValid.at("groups", index, "vines", code="out_of_range", detail=detail)
     if deviation is not None and sent["n"] == 1:
         detail = "One value has no standard deviation. Leave it out."

@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from typing import Any, Final
 
 import orjson
-from django.http import HttpResponse
 from django.http.response import HttpResponseBase
-from django.utils.http import parse_etags
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiExample, OpenApiResponse
-from rest_framework import status
+from drf_spectacular.utils import OpenApiExample
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from balance.api.known_answers import NOT_CHANGED, marks_of, not_changed
 from balance.api.reports.charts import as_picture
 from balance.reports.document import Chart
 from records.api.forms import SvgRenderer, VegaLiteRenderer, form_asked, in_forms
 
 CHART_FORMS: Final = ("svg", "vega-lite")
-#: Whoever asks again is answered 304 while nothing changed; nobody keeps an answer for another caller.
-_ASK_AGAIN: Final = "private, no-cache"
-NOT_CHANGED: Final = OpenApiResponse(description="Nothing has changed since the answer that you have.")
 ETAG_SAID: Final = (
     "The weak ETag is of what the answer says, without as_of: sent back as If-None-Match, it is answered 304 while "
     "nothing changed."
@@ -50,10 +44,8 @@ CHART_EXAMPLES: Final = [
 def answered(request: Request, body: Mapping[str, Any], headers: Mapping[str, str] | None = None) -> HttpResponseBase:
     """Answer with a summary, or with 304 where the caller has it; ``as_of`` alone makes no other answer."""
     told = {name: value for name, value in body.items() if name != "as_of"}
-    marks = {"ETag": _tag(told), "Cache-Control": _ASK_AGAIN}
-    if _is_known(request, marks["ETag"]):
-        return HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=marks)
-    return Response(body, headers={**marks, **(headers or {})})
+    marks = marks_of(_written(told))
+    return not_changed(request, marks) or Response(body, headers={**marks, **(headers or {})})
 
 
 def chart_asked(request: Request) -> bool:
@@ -64,9 +56,10 @@ def chart_asked(request: Request) -> bool:
 def drawn(request: Request, chart: Chart) -> HttpResponseBase:
     """Answer with a chart: as a drawing, or as the Vega-Lite specification that it is drawn from."""
     form = form_asked(request)
-    marks = {"ETag": _tag({"form": form, "spec": chart.spec}), "Cache-Control": _ASK_AGAIN}
-    if _is_known(request, marks["ETag"]):
-        return HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=marks)
+    marks = marks_of(_written({"form": form, "spec": chart.spec}))
+    known = not_changed(request, marks)
+    if known is not None:
+        return known
     if form != SvgRenderer.format:
         return Response(chart.spec, headers=marks)
     picture = as_picture(chart.spec)
@@ -81,11 +74,5 @@ def responses(out: Any, *, charts: bool = False) -> dict[Any, Any]:
     return {**(in_forms(out, **forms) if charts else {200: out}), 304: NOT_CHANGED}
 
 
-def _tag(told: Mapping[str, Any]) -> str:
-    written = orjson.dumps(told, option=orjson.OPT_SORT_KEYS | orjson.OPT_NON_STR_KEYS)
-    return f'W/"{hashlib.sha256(written).hexdigest()[:32]}"'
-
-
-def _is_known(request: Request, tag: str) -> bool:
-    known = parse_etags(request.headers.get("If-None-Match", ""))
-    return "*" in known or tag.removeprefix("W/") in {each.removeprefix("W/") for each in known}
+def _written(told: Mapping[str, Any]) -> bytes:
+    return orjson.dumps(told, option=orjson.OPT_SORT_KEYS | orjson.OPT_NON_STR_KEYS)

@@ -74,7 +74,7 @@ TARGET_EXAMPLE: dict[str, Any] = {
         {
             "code": "nodes_per_metre",
             "warning": False,
-            "sentence": "48 nodes on 2.44 m of canopy are 19.7 a metre; 13.1 to 19.7 a metre are printed.",
+            "sentence": "48 nodes on 2.44 m of canopy: 19.7 a metre; 13.1 to 19.7 a metre are printed.",
             "value": 19.685039,
             "low": 13.123360,
             "high": 19.685039,

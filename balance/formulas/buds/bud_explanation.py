@@ -18,6 +18,7 @@ from balance.formulas.buds.bud_adjustments import (
     Judged,
 )
 from balance.formulas.buds.bud_injury import CropPotential
+from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.proportions import Share
 from balance.formulas.targets.explanation import plain
@@ -57,7 +58,7 @@ def injury_steps(injury: Share) -> list[Working]:
     return [
         Working(
             "primary buds dead",
-            f"Of {injury.of} nodes the primary bud lives at {alive} and is dead at {injury.count}.",
+            f"Of {counted(injury.of, 'node')} the primary bud lives at {alive} and is dead at {injury.count}.",
             f"{injury.of} − {alive} = {injury.count}",
             injury.count,
             "1",

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
 
 #: Basal diameters [m].
@@ -152,14 +153,15 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
             "nodes", False, f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.", NODES
         )
     else:
-        yield Advice("nodes", False, f"{nodes} nodes were laid down: within what a weak vine takes.", NODES)
+        laid = counted(nodes, "node was", "nodes were")
+        yield Advice("nodes", False, f"{laid} laid down: within what a weak vine takes.", NODES)
 
 
 def _wraps(shoot: Shoot) -> Iterator[Advice]:
     if shoot.wraps is None:
         return
     sentence = (
-        f"The shoot goes round the wire {shoot.wraps} times; at most once, and unwrap it next winter: what stays "
-        "wrapped girdles."
+        f"The shoot goes round the wire {counted(shoot.wraps, 'time')}; at most once, and unwrap it next winter: "
+        "what stays wrapped girdles."
     )
     yield Advice("wraps", shoot.wraps > MOST_WRAPS, sentence, OREGON)

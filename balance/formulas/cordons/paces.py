@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from balance.formulas.cordons.capacity import DIGITS, Standing, lost_ahead
+from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 
 
@@ -60,7 +61,7 @@ def smallest_pace(standing: Standing, failure_shares: ArrayLike, limit: float, *
     >>> smallest_pace(Standing(100, 4, 1.0, (0, 0), (0.6, 0.3)), [0.02, 0.02], 0.05).pace
     3
     >>> smallest_pace(Standing(100, 4, 1.0, (0, 0), (0.6, 0.3)), [0.02, 0.02], 0.01).reason
-    'No pace keeps it: even 4 arms a winter lose 4.35 % in the worst winter.'
+    'No pace keeps it: even with 4 arms a winter 4.35 % are lost in the worst winter.'
     """
     if not 0 <= limit <= 1:
         raise OutOfRange("the limit", limit, 0, 1)
@@ -73,5 +74,7 @@ def smallest_pace(standing: Standing, failure_shares: ArrayLike, limit: float, *
     if keep.size:
         return PaceFound(int(keep[0]), None, best, float(worst[best]))
     when = "the last winter" if only_last else "the worst winter"
-    reason = f"No pace keeps it: even {best} arms a winter lose {100 * worst[best]:.3g} % in {when}."
+    reason = (
+        f"No pace keeps it: even with {counted(best, 'arm')} a winter {100 * worst[best]:.3g} % are lost in {when}."
+    )
     return PaceFound(None, reason, best, float(worst[best]))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.formulas.cordons.candidate_advice import MOST_NODES_VIGOROUS, MOST_NODES_WEAK
+from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 from balance.formulas.methods import NO_SOURCE, READ
 
@@ -93,6 +94,6 @@ def carried_by(arm: YoungArm) -> tuple[int, str, str]:
     if not arm.vigour:  # whoever laid it down saw the vine
         most = MOST_NODES_VIGOROUS
     if laid <= most:
-        return laid, f"{laid} nodes were laid down, so it carries no more.", READ
+        return laid, f"{counted(laid, 'node was', 'nodes were')} laid down, so it carries no more.", READ
     who = f"a {arm.vigour} vine" if arm.vigour else "even a vigorous vine"
     return most, f"{laid} nodes were laid down, but {who} carries at most {most} in the first winter.", READ

@@ -7,6 +7,7 @@ from typing import Final
 
 from balance.formulas.cordons.young_arm_load import YoungArm
 from balance.formulas.cordons.young_arms import TOO_MANY_HARM, ArmLoad, HeldBack
+from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explained_counts import Explained
 from balance.formulas.targets.retained_counts import TOO_FEW, WITHIN, judge_count
@@ -40,18 +41,18 @@ def summary(held: HeldBack) -> str:
     --------
     >>> from balance.formulas.cordons.young_arms import hold_back
     >>> print(summary(hold_back(48, 2, [YoungArm("left", nodes_laid_down=10)])))
-    Young: left arm. The vine keeps 34 of the target's 48 nodes; 14 are lost until the arm bears, and are not pushed \
+    Young: left arm. The vine keeps 34 of the target's 48 nodes; 14 are lost until the arm bears, and not pushed \
 onto the rest of the vine.
     """
     told = f"Young: {named(held.arms)}."
     if held.kept is None:
         return f"{told} What it cannot carry is not known. {held.reason}"
     if not held.lost:
-        return f"{told} It carries its share, so nothing of the target's {held.target} nodes is lost."
+        return f"{told} It carries its share, so nothing of the target of {held.target} is lost."
     until = "the arm bears" if len(held.arms) == 1 else "the arms bear"
     return (
-        f"{told} The vine keeps {held.kept} of the target's {held.target} nodes; {held.lost} are lost until {until}, "
-        "and are not pushed onto the rest of the vine."
+        f"{told} The vine keeps {held.kept} of the target's {counted(str(held.target), 'node')}; "
+        f"{counted(held.lost, 'is', 'are')} lost until {until}, and not pushed onto the rest of the vine."
     )
 
 
@@ -69,8 +70,9 @@ def warning(held: HeldBack) -> str | None:
     if not held.lost or held.pushed is None:
         return None
     return (
-        f"Pushed onto the grown cordons, each would carry up to {held.pushed} nodes instead of {held.grown_share}: "
-        f"more shoots on it, and more crop, than the weight of the prunings answers for. {TOO_MANY_HARM}."
+        f"Pushed onto the grown cordons, each would carry up to {counted(held.pushed, 'node')} instead of "
+        f"{held.grown_share}: more shoots on it, and more crop, than the weight of the prunings answers for. "
+        f"{TOO_MANY_HARM}."
     )
 
 
@@ -97,9 +99,9 @@ def _steps(held: HeldBack) -> Iterator[Working]:
         yield _step_of(load)
     lost = " + ".join(str(load.lost) for load in held.loads)
     yield Working(
-        "lost", f"Lost until young arms bear: {held.lost} nodes.", f"{lost} = {held.lost}", held.lost, NODE
+        "lost", f"Lost until young arms bear: {counted(held.lost, 'node')}.", f"{lost} = {held.lost}", held.lost, NODE
     )  # fmt: skip
-    sentence = f"Kept with nothing pushed onto the rest of the vine: {held.kept} nodes."
+    sentence = f"Kept with nothing pushed onto the rest of the vine: {counted(held.kept, 'node')}."
     yield Working("kept", sentence, f"{held.target} − {held.lost} = {held.kept}", held.kept, NODE)
 
 
@@ -115,8 +117,8 @@ def _shares(held: HeldBack) -> Working:
         )
         return Working("share", sentence, f"{held.target} by space → {shares} for young arms", None, NODE)
     sentence = (
-        f"Each of {held.cordons} cordons has an equal share of the target, odd nodes to grown cordons first (common "
-        "practice, no source)."
+        f"Each of {counted(str(held.cordons), 'cordon')} has an equal share of the target, odd nodes to grown cordons "
+        "first (common practice, no source)."
     )
     share = held.loads[0].share
     return Working("share", sentence, f"{held.target} ÷ {held.cordons} → {share} for a young arm", share, NODE)

@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 from balance.formulas.guesses.agreement_factors import LIMITS, bias_margin, limit_factors, spread_factors
 from balance.formulas.methods import READ, Method
@@ -16,9 +17,7 @@ from balance.formulas.methods import READ, Method
 FEWEST_PAIRS: Final = 3
 MOST_PAIRS: Final = 1_000_000
 CONFIDENCE: Final = 0.95
-TOO_FEW: Final = (
-    "{pairs} guesses were weighed after; fewer than 3 say nothing of a spread. Guess, then weigh, on more vines."
-)
+TOO_FEW: Final = "{guesses} weighed after; fewer than 3 say nothing of a spread. Guess, then weigh, on more vines."
 LEANINGS: Final = ("too_heavy", "too_light", "none_shown")
 #: A weight is written with twelve decimals at most; what lies behind is noise of binary numbers.
 _DECIMALS: Final = 12
@@ -105,7 +104,7 @@ class Agreement:
     @property
     def reason(self) -> str | None:
         """Why there is no figure."""
-        return TOO_FEW.format(pairs=self.pairs) if self.bias is None else None
+        return TOO_FEW.format(guesses=counted(self.pairs, "guess was", "guesses were")) if self.bias is None else None
 
     def in_unit(self, factor: float) -> Agreement:
         """Give the same in another unit of weight, of which one of this unit makes ``factor``."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 from balance.formulas.methods import Working
 from balance.formulas.spur_plan.candidates import Arm, Candidate, whole
@@ -132,14 +133,15 @@ def _nearest(plans: CheapestPlans, target: int) -> int:
 
 def _reason(target: int, total: int, plans: CheapestPlans, rules: Rules) -> str:
     if total < target and not any(points is not None for points in plans.points[target:]):
+        wanted, longest = counted(target, "node"), counted(rules.most, "node")
         return (
-            f"The vine cannot carry {target} nodes: the most that any plan keeps is {total}, with every cane that "
-            f"stands within the vine's own space as long as it may be ({rules.most} nodes at most). Look at the "
-            "target, at missing spur positions and at the limits."
+            f"The vine cannot carry {wanted}: the most that any plan keeps is {total}, with every cane that stands "
+            f"within the vine's own space as long as it may be ({longest} at most). Look at the target, at missing "
+            "spur positions and at the limits."
         )
     return (
         f"No choice among a {rules.form} of {rules.fewest} to {rules.most} nodes on each cane, and the renewal spurs "
-        f"that they ask for, comes to exactly {target} nodes. The nearest total that a plan has is {total}."
+        f"that they ask for, comes to exactly {counted(target, 'node')}. The nearest total that a plan has is {total}."
     )
 
 
@@ -160,7 +162,7 @@ def workings(plan: SpurPlan) -> list[Working]:
         *terms,
         Working(
             "sum",
-            f"Together {plan.points} points: no other plan of {plan.total} nodes has fewer.",
+            f"Together {counted(str(plan.points), 'point')}: no other plan of {counted(plan.total, 'node')} has fewer.",
             f"{added} = {plan.points}",
             plan.points,
             "1",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.spur_plan.candidates import WATER_SHOOT, Candidate
 from balance.formulas.spur_plan.evaluation import Kept, linked
 from balance.formulas.spur_plan.points import length_points, node_points
@@ -127,7 +128,7 @@ def _kept(one: Kept, situation: Situation, rules: Rules) -> str:
 
 
 def _nodes(count: int, kind: str = "") -> str:
-    return f"{count} {kind}node{'' if count == 1 else 's'}"
+    return counted(count, f"{kind}node")
 
 
 def _properties(candidate: Candidate, rules: Rules) -> tuple[list[str], list[str]]:
@@ -200,8 +201,8 @@ def _cut(candidate: Candidate, situation: Situation, dearer: int | None, rules: 
     why = "; ".join(against) if against else "a good cane, but the total is reached without it"
     if dearer == 0:
         return f"Cut: {why}. Another plan of {_nodes(situation.total)} that keeps it is as good."
-    points = f"{dearer} point{'' if dearer == 1 else 's'}"
-    return f"Cut: {why}. The best plan of {_nodes(situation.total)} that keeps it costs {points} more."
+    more = counted(str(dearer), "point")
+    return f"Cut: {why}. The best plan of {_nodes(situation.total)} that keeps it costs {more} more."
 
 
 def _crowding(candidate: Candidate, situation: Situation, rules: Rules) -> list[str]:

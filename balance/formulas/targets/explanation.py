@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula, NodeTarget, nodes_worth_of
 
 #: How people write the units that UCUM writes in brackets.
@@ -102,14 +103,15 @@ def explain(
 def _led_to(unrounded: float, units: float | None, formula: NodeFormula, weight: SentWeight | None) -> list[Step]:
     if formula.kind == FIXED or units is None or weight is None:
         number = plain(formula.first_nodes)
-        return [Step("fixed number", f"The formula keeps {number} nodes on every vine.", number, unrounded)]
+        return [Step("fixed number", f"The formula keeps {counted(number, 'node')} on every vine.", number, unrounded)]
     summed = _by_the_unit if formula.kind == PER_UNIT else _sum
     return [*_conversion(units, formula, weight), *summed(units, unrounded, formula)]
 
 
 def _by_the_unit(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     each = plain(formula.further_nodes)
-    sentence = f"{_weight(units, formula)} give {each} nodes for each {_unit(formula)}: {plain(unrounded)} nodes."
+    together = counted(plain(unrounded), "node")
+    sentence = f"{_weight(units, formula)} give {counted(each, 'node')} for each {_unit(formula)}: {together}."
     return [Step("nodes by the unit", sentence, f"{_worked(units)} × {each} = {_worked(unrounded)}", unrounded)]
 
 
@@ -135,18 +137,18 @@ def _conversion(units: float, formula: NodeFormula, weight: SentWeight) -> list[
 def _sum(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     first, each = plain(formula.first_nodes), plain(formula.further_nodes)
     more = unrounded - float(formula.first_nodes)
-    further = f"The further {_weight(units - 1, formula)} give {each} nodes for each {_unit(formula)}."
+    further = f"The further {_weight(units - 1, formula)} give {counted(each, 'node')} for each {_unit(formula)}."
     return [
         Step(
             "first unit of weight",
-            f"The first {_unit(formula)} gives {first} nodes.",
+            f"The first {_unit(formula)} gives {counted(first, 'node')}.",
             first,
             float(formula.first_nodes),
         ),
         Step("further weight", further, f"{_worked(units - 1)} × {each} = {_worked(more)}", more),
         Step(
             "sum",
-            f"Together {plain(unrounded)} nodes.",
+            f"Together {counted(plain(unrounded), 'node')}.",
             f"{first} + {_worked(more)} = {_worked(unrounded)}",
             unrounded,
         ),
@@ -164,13 +166,14 @@ def _bounds(target: NodeTarget) -> list[Step]:
     if target.nodes is None or target.uncapped is None or target.nodes == target.uncapped:
         return []
     bound = "at most" if target.nodes < target.uncapped else "at least"
-    sentence = f"The formula or the farm sets {bound} {target.nodes} nodes; without that it would be {target.uncapped}."
+    bounded = f"{bound} {counted(target.nodes, 'node')}"
+    sentence = f"The formula or the farm sets {bounded}; without that it would be {target.uncapped}."
     return [Step("bound", sentence, f"{target.uncapped} → {target.nodes}", target.nodes)]
 
 
 def _scale(formula: NodeFormula, resolution: SentWeight) -> Step:
     exact, whole = nodes_worth_of(resolution.kg, formula)
-    sentence = f"The scale's ±{resolution} is worth ±{plain(exact)} nodes, so ±{whole}."
+    sentence = f"The scale's ±{resolution} is worth ±{counted(plain(exact), 'node')}, so ±{whole}."
     in_units = float(resolution.kg) / float(formula.unit_kg)
     calculation = f"{_worked(in_units)} × {plain(formula.further_nodes)} = {_worked(exact)}"
     return Step("what the scale is worth", sentence, calculation, None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 from balance.formulas.targets.explanation import plain
 
@@ -84,14 +85,14 @@ def check_spur_positions(nodes: int, living_positions: int) -> Check:
     if not 0 <= living_positions <= 5000:
         raise OutOfRange("living spur positions", living_positions, 0, 5000)
     room = living_positions * MOST_NODES_A_SPUR
-    counted = f"{living_positions} living spur positions carry {living_positions * USUAL_NODES_A_SPUR} nodes on "
-    counted += f"two-node spurs and {room} on three-node spurs"
+    told = counted(living_positions, "living spur position carries", "living spur positions carry")
+    told += f" {living_positions * USUAL_NODES_A_SPUR} nodes on two-node spurs and {room} on three-node spurs"
     if nodes <= room:
         return Check(
-            "spur_positions", False, f"{counted}; the target is {nodes}.", nodes, None, room, "{node}", SPUR_SOURCE
+            "spur_positions", False, f"{told}; the target is {nodes}.", nodes, None, room, "{node}", SPUR_SOURCE
         )
     sentence = (
-        f"{counted}, and the target is {nodes}. Nothing was cut from it: keep canes or fill blank cordon, or keep "
+        f"{told}, and the target is {nodes}. Nothing was cut from it: keep canes or fill blank cordon, or keep "
         "fewer nodes and expect a stronger vine."
     )
     return Check("spur_positions", True, sentence, nodes, None, room, "{node}", SPUR_SOURCE)
@@ -130,7 +131,7 @@ def check_nodes_per_metre(nodes: int, canopy_m: float) -> Check:
         raise OutOfRange("the length of canopy of one vine [m]", canopy_m, 0.1, 100)
     density = round(nodes / canopy_m, 6)
     low, high = round(FEWEST_NODES_A_METRE, 6), round(MOST_NODES_A_METRE, 6)
-    told = f"{nodes} nodes on {plain(canopy_m, 2)} m of canopy are {plain(density, 1)} a metre"
+    told = f"{counted(nodes, 'node')} on {plain(canopy_m, 2)} m of canopy: {plain(density, 1)} a metre"
     printed = f"{plain(low, 1)} to {plain(high, 1)} a metre are printed"
     if low <= density <= high:
         return Check("nodes_per_metre", False, f"{told}; {printed}.", density, low, high, "/m", LENGTH_SOURCE)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 from balance.formulas.methods import READ, Method, Working
 from balance.formulas.targets.explanation import plain
@@ -166,7 +167,9 @@ def density_steps(density: PlantingDensity) -> list[Working]:
 def _on(name: str, area_m2: float, vines: float, each: str, unit: str) -> Working:
     whole = whole_vines(vines)
     calculation = f"{plain(area_m2)} m2 ÷ {each} m2 = {plain(vines)} → {whole}"
-    return Working(f"vines on the {name}", f"On one {name} there is room for {whole} vines.", calculation, vines, unit)
+    return Working(
+        f"vines on the {name}", f"On one {name} there is room for {counted(whole, 'vine')}.", calculation, vines, unit
+    )
 
 
 def _refuse(quantity: str, value: float, limits: tuple[float, float]) -> None:

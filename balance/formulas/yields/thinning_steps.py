@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
 from balance.formulas.yields.shoot_thinning import ShootShare
@@ -54,7 +55,9 @@ def leave_steps(wanted_kg: float, cluster_kg: float, unrounded: float, leave: in
     9.1 kg of clusters of 0.2 kg are 45.5 clusters.  9.1 kg ÷ 0.2 kg = 45.5
     Rounded to the nearest whole cluster, a half towards fewer: 45.  45.5 → 45
     """
-    clusters = f"{plain(wanted_kg)} kg of clusters of {plain(cluster_kg, 6)} kg are {plain(unrounded)} clusters."
+    clusters = (
+        f"{plain(wanted_kg)} kg of clusters of {plain(cluster_kg, 6)} kg are {counted(plain(unrounded), 'cluster')}."
+    )
     steps = [
         Working(
             "clusters to leave",
@@ -70,7 +73,7 @@ def leave_steps(wanted_kg: float, cluster_kg: float, unrounded: float, leave: in
     return steps
 
 
-def take_off_step(counted: int, leave: int) -> Working:
+def take_off_step(clusters: int, leave: int) -> Working:
     """Give the step from the clusters counted to those taken off, or say that there are too few.
 
     Examples
@@ -80,14 +83,16 @@ def take_off_step(counted: int, leave: int) -> Working:
     >>> take_off_step(30, 45).sentence
     'The vine has 30 clusters, 15 too few for the wanted yield: none is taken off.'
     """
-    if counted >= leave:
-        sentence = f"Of {counted} clusters {counted - leave} are taken off."
+    if clusters >= leave:
+        sentence = f"Of {counted(clusters, 'cluster')} {counted(clusters - leave, 'is', 'are')} taken off."
         return Working(
-            "clusters to take off", sentence, f"{counted} − {leave} = {counted - leave}", counted - leave, "1"
+            "clusters to take off", sentence, f"{clusters} − {leave} = {clusters - leave}", clusters - leave, "1"
         )
-    lacking = leave - counted
-    sentence = f"The vine has {counted} clusters, {lacking} too few for the wanted yield: none is taken off."
-    return Working("clusters to take off", sentence, f"{counted} < {leave}", 0, "1")
+    lacking = leave - clusters
+    sentence = (
+        f"The vine has {counted(clusters, 'cluster')}, {lacking} too few for the wanted yield: none is taken off."
+    )
+    return Working("clusters to take off", sentence, f"{clusters} < {leave}", 0, "1")
 
 
 def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Working:
@@ -100,7 +105,7 @@ def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Worki
     """
     return Working(
         "expected yield",
-        f"{clusters} clusters of {plain(cluster_kg, 6)} kg are {plain(expected_kg)} kg.",
+        f"{counted(clusters, 'cluster')} at {plain(cluster_kg, 6)} kg: {plain(expected_kg)} kg.",
         f"{clusters} × {plain(cluster_kg, 6)} kg = {plain(expected_kg)} kg",
         expected_kg,
         "kg",
@@ -121,7 +126,7 @@ def per_shoot_step(leave: int, shoots: int, share: ShootShare) -> Working:
         dealt += f" and {share.more} on each of {share.shoots_with_more}, the fewer on the short ones"
     return Working(
         "clusters per shoot",
-        f"On {shoots} shoots: {dealt}.",
+        f"On {counted(shoots, 'shoot')}: {dealt}.",
         f"{leave} ÷ {shoots} = {plain(share.mean)}",
         share.mean,
         "1",
@@ -143,7 +148,7 @@ def by_length_step(clusters: ArrayLike) -> Working:
     calculation = " + ".join(f"{number} × {each}" for number, each in dealt)
     return Working(
         "clusters by shoot length",
-        f"Of {int(shoots.sum())} shoots {words}: {total} clusters.",
+        f"Of {counted(int(shoots.sum()), 'shoot')} {words}: {counted(total, 'cluster')}.",
         f"{calculation} = {total}",
         total,
         "1",

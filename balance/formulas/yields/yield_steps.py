@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
 from balance.formulas.yields.estimates import Estimate
@@ -29,10 +30,11 @@ def yield_steps(vines: Estimate, clusters: Estimate, estimate: YieldEstimate) ->
     √(0.99² + 5² + 4.13²) % = 6.56 %
     """
     per_vine, total = estimate.per_vine.value, estimate.total.value
+    on_a_vine = counted(plain(clusters.value), "cluster")
     steps = [
         Working(
             "yield of one vine",
-            f"{plain(clusters.value)} clusters of {plain(estimate.weight.value, 6)} kg are {plain(per_vine)} kg.",
+            f"{on_a_vine} at {plain(estimate.weight.value, 6)} kg: {plain(per_vine)} kg.",
             f"{plain(clusters.value)} × {plain(estimate.weight.value, 6)} kg = {plain(per_vine)} kg",
             per_vine,
             "kg",

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, Final
 
+from balance.formulas.counting import counted
 from balance.reports.forms.tables import Cell, Sheet, sheets_of
 from balance.reports.words import UNIT_WORDS, moment_of
 from records.files.writing import as_csv
@@ -63,14 +64,10 @@ def readme(document: dict[str, Any], sheets: list[Sheet]) -> str:
         "Files",
     ]
     for sheet in sheets:
-        said.append(f"  {sheet.name}.csv: {sheet.title}, {_counted(len(sheet.lines))}")
+        said.append(f"  {sheet.name}.csv: {sheet.title}, {counted(len(sheet.lines), 'line')}")
         said += [line for note in sheet.notes for line in textwrap.wrap(note, _WIDTH, initial_indent="      ",
                                                                         subsequent_indent="      ")]  # fmt: skip
     return "\r\n".join(said) + "\r\n"
-
-
-def _counted(lines: int) -> str:
-    return "1 line" if lines == 1 else f"{lines} lines"
 
 
 def _point(text: str) -> list[str]:

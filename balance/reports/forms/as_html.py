@@ -33,7 +33,7 @@ from balance.reports.words import (
 )
 
 Plain = dict[str, Any]
-#: Of a page that is looked at: no script, no fetch, no form, no frame around it, and an origin of its own.
+#: Where the page is looked at and not saved (``/board``): no script, no fetch, no form, no frame, an origin of its own.
 POLICY: Final = (
     "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'"

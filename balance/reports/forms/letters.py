@@ -11,6 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.reports.charts.lettering import cut, width_of
 
 FONTS: Final = Path(__file__).resolve().parent.parent / "fonts"
@@ -64,7 +65,7 @@ def shown(said: str, *, most: int = 2000, word: int = 30, strict: bool = False) 
         line = _GAPS.sub(" ", unicodedata.normalize("NFC", said[:most])).strip(" ")
         plain = "".join(letter if _has(letter, strict=strict) else f"‹U+{ord(letter):04X}›" for letter in line)
     if left > 0:
-        plain += f"… (cut: {left:,} more {'letter' if left == 1 else 'letters'})"
+        plain += f"… (cut: {counted(f'{left:,}', 'more letter')})"
     if len(plain) > word // 2:
         plain = " ".join([_broken(one, word * _USUAL) if len(one) > word // 2 else one for one in plain.split(" ")])
     return _ISOLATED.format(plain) if _RIGHT_TO_LEFT.search(plain) else plain

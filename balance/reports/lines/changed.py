@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from typing import Final
 
 from balance.crops.block_crops import BlockLoad
+from balance.formulas.counting import counted
 from balance.formulas.crops.winters import Winter
 from balance.formulas.samples.mean_change import Sample, mean_change
 from balance.reports.facts import CONFIDENCE, Facts
-from balance.reports.figures import PERCENT, RATIO, counted, written
+from balance.reports.figures import PERCENT, RATIO, written
 from balance.reports.words import number
 
 _NOTHING: Final = "Nothing can be compared with the season before: it lacks the same records."

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.samples.sample_size import FEWEST_FOR_A_SPREAD
 from balance.reports.document import FAIR, GOOD, LOW
 from balance.reports.facts import Facts
-from balance.reports.figures import counted
 
 #: Half the interval of the mean up to which it is good, and fair [% of the mean]: common practice, no source.
 GOOD_ERROR: Final = 10.0

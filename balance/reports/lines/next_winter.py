@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.crops.size_advice import KEEP_WEIGHING
 from balance.formulas.ranges import ABOVE, BELOW
 from balance.reports.facts import Facts
-from balance.reports.figures import counted
 from balance.reports.lines.standing import counts_of
 from balance.reports.sections.sampling import WANTED_ERROR, progress_for
 

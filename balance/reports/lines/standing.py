@@ -8,11 +8,12 @@ from typing import Final
 
 import numpy as np
 
+from balance.formulas.counting import counted
 from balance.formulas.ranges import ABOVE, BELOW, WITHIN
 from balance.ranges import AssignedRange
 from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, UNDER
 from balance.reports.facts import Facts, Judged
-from balance.reports.figures import MEAN_NODES, RATIO, counted
+from balance.reports.figures import MEAN_NODES, RATIO
 from balance.reports.words import number
 
 _OF_VERDICT: Final = {ABOVE: OVER, BELOW: UNDER, WITHIN: IN_BALANCE}

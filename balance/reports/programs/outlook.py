@@ -6,6 +6,7 @@ from typing import Final
 
 from balance.cordons.survival import AGE, SINCE_FIRST_INSPECTION
 from balance.formulas.cordons.forecast import USUAL_CONFIDENCE
+from balance.formulas.counting import counted
 from balance.reports.charts import Quantity, SeasonPoint, over_seasons
 from balance.reports.document import Chart, Column, Section, Table
 from balance.reports.programs.document import Released, ReleasedOutlook
@@ -25,8 +26,8 @@ def section(released: Released, units: Units, season: int) -> Section:  # noqa: 
     if told is None:
         return Section(CODE, TITLE, reason=WITHHELD if released.shows_anything else NOTHING)
     said = (
-        f"It rests on about {number(told.standing)} cordons that stand and about "
-        f"{number(told.followed)} winters over which a cordon was followed, {_CLOCKS[told.clock]}.",
+        f"It rests on about {counted(number(told.standing), 'cordon that stands', 'cordons that stand')} and about "
+        f"{counted(number(told.followed), 'winter')} over which a cordon was followed, {_CLOCKS[told.clock]}.",
         "Every cordon that fails is taken as replaced in the same winter. The interval holds chance and how well the "
         "chance of failing is known, not a winter unlike those on record.",
     )

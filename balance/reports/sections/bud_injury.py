@@ -8,10 +8,11 @@ from typing import Any, Final
 from balance.buds.likeness import FEWEST_ASKED, USUAL_MARGIN, likeness_of, nodes_needed, sentence_of_sampling
 from balance.buds.pooled_samples import PooledSamples
 from balance.formulas.buds.bud_injury import bud_injury
+from balance.formulas.counting import counted
 from balance.formulas.proportions import MOST_EXAMINED, Share
 from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.facts import Facts
-from balance.reports.figures import NODES, PERCENT, Ends, counted, figure
+from balance.reports.figures import NODES, PERCENT, Ends, figure
 
 CODE: Final = "bud_injury"
 TITLE: Final = "Bud injury of the winter"

@@ -8,12 +8,13 @@ from typing import Final, TypeVar
 
 from balance.crops.block_crops import PAIRED_VINES, SAMPLES, WHOLE_BLOCK, BlockLoad
 from balance.crops.crop_words import ADVICE_ONLY, NO_RANGE, OTHER_VINES
+from balance.formulas.counting import counted
 from balance.formulas.crops.size_trend import NOT_ENOUGH_YEARS
 from balance.formulas.crops.winters import Winter
 from balance.reports.charts import Assigned, Quantity, SeasonPoint, over_seasons
 from balance.reports.document import Cell, Chart, Column, Figure, Section, Table
 from balance.reports.facts import CONFIDENCE, CONFIDENCE_OF_TREND, SEASONS_SHOWN, Facts
-from balance.reports.figures import PERCENT, RATIO, Ends, against, counted, figure, range_said
+from balance.reports.figures import PERCENT, RATIO, Ends, against, figure, range_said
 
 _Of = TypeVar("_Of")
 CODE: Final = "crop_load"

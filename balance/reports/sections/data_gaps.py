@@ -14,9 +14,10 @@ from balance.doubtful_records import (
     pickings_not_weighed,
 )
 from balance.formulas.buds.bud_explanation import UNPRUNED_BUDS
+from balance.formulas.counting import counted
 from balance.reports.document import Column, Figure, Section, Table
 from balance.reports.facts import Facts
-from balance.reports.figures import counted, figure, written
+from balance.reports.figures import figure, written
 from balance.reports.quantities import Measure
 from balance.reports.sections.bud_injury import injury_of
 from balance.reports.sections.prunings import NO_VINES

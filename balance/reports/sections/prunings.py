@@ -12,13 +12,14 @@ from balance.blocks import BlockTargets
 from balance.cordons.held_back import held_back_on, lost_among, young_on
 from balance.cordons.young_arms import young_arms_of_block
 from balance.crops.vine_sizes import sizes_of
+from balance.formulas.counting import counted
 from balance.formulas.samples.sample_estimate import AT_RANDOM, FEW, ROUGH, MeanEstimate
 from balance.formulas.samples.sample_size import FEWEST_FOR_A_SPREAD
 from balance.models import TargetStatus
 from balance.reports.charts import Centre, Quantity, histogram
 from balance.reports.document import Chart, Column, Figure, Section, Table
 from balance.reports.facts import CONFIDENCE, Facts
-from balance.reports.figures import MEAN_NODES, NODES, PERCENT, VINES, Ends, against, counted, figure, written
+from balance.reports.figures import MEAN_NODES, NODES, PERCENT, VINES, Ends, against, figure, written
 from balance.reports.quantities import Measure
 from balance.samples.sampling import MOST_VINES
 from balance.targets import Bounds, node_formula

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from balance.formulas.counting import counted
 from balance.formulas.samples.sample_estimate import FEW, NO_MEAN, Progress, progress_of
 from balance.formulas.samples.sample_size import DEFAULT_VARIATION
 from balance.reports.document import Figure, Section
 from balance.reports.facts import CONFIDENCE, Facts
-from balance.reports.figures import PERCENT, VINES, Ends, counted, figure, written
+from balance.reports.figures import PERCENT, VINES, Ends, figure, written
 from balance.reports.sections.prunings import NO_VINES
 from balance.samples.sampling import spread_of
 

@@ -15,9 +15,10 @@ from balance.cordons.models import Step
 from balance.cordons.open_cases import OpenCases
 from balance.cordons.worklist import effort_by
 from balance.formulas.cordons.reminders import SAYS, TASKS
+from balance.formulas.counting import counted
 from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.facts import SEASONS_SHOWN, Facts
-from balance.reports.figures import PERCENT, POINTS, counted, figure
+from balance.reports.figures import PERCENT, POINTS, figure
 from balance.reports.quantities import Measure
 
 CODE: Final = "structure"

@@ -7,11 +7,12 @@ from functools import partial
 from typing import Any, Final
 
 from balance.crops.block_crops import NOT_RECORDED, NOT_WEIGHED, Crop, soluble_solids_of
+from balance.formulas.counting import counted
 from balance.formulas.crops.crop_load import ripeness_flag
 from balance.formulas.yields.propagation import interval_of
 from balance.reports.document import Cell, Column, Figure, Section, Table
 from balance.reports.facts import CONFIDENCE, Facts
-from balance.reports.figures import ACIDITY, BRIX, PERCENT, PH, Ends, against, counted, figure
+from balance.reports.figures import ACIDITY, BRIX, PERCENT, PH, Ends, against, figure
 from balance.reports.quantities import Measure
 from balance.yields.block_yields import BlockYield, yield_question
 from balance.yields.cluster_weight_ways import WayToYield, yields_of

@@ -24,7 +24,7 @@ from balance.models import WebhookDelivery, WebhookEndpoint
 from balance.reports.errands import queue_try, row_of_try
 from balance.reports.models import DeliveryState
 from balance.reports.webhooks.connecting import Answer, NotReached, post
-from balance.reports.webhooks.endpoints import KIND, TEST, disable
+from balance.reports.webhooks.endpoints import KIND, TEST, disable, secrets_at
 from balance.reports.webhooks.places import place_of_url
 from records.access import Right, open_for_work, require_still
 from records.errors import NotAllowed, NotValid
@@ -113,7 +113,10 @@ def _send(current: _Try) -> _Outcome:
         "User-Agent": "vineyard-webhooks/1",
         "webhook-id": message_id,
         "webhook-timestamp": str(int(current.at.timestamp())),
-        "webhook-signature": Webhook(current.endpoint.secret).sign(message_id, current.at, body.decode()),
+        "webhook-signature": " ".join(
+            Webhook(secret).sign(message_id, current.at, body.decode())
+            for secret in secrets_at(current.endpoint, current.at)
+        ),
     }
     try:
         return _judge(post(place_of_url(current.endpoint.url), headers, body))

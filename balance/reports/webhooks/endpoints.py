@@ -6,6 +6,7 @@ import base64
 import secrets
 import uuid
 from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from django.db.models import F, QuerySet
@@ -28,6 +29,8 @@ TEST: Final = "test"
 MOST_SENDINGS: Final = 100
 _BY_HAND: Final = "It was switched off by hand."
 _SECRET_BYTES: Final = 32
+#: Standard Webhooks: for a while a message bears the signatures of both, so that no receiver misses any meanwhile.
+FORMER_SIGNS_FOR: Final = timedelta(days=1)
 
 
 def endpoints_of(opened: OpenFarm) -> QuerySet[WebhookEndpoint]:
@@ -72,7 +75,7 @@ def make_endpoint(opened: OpenFarm, url: str, events: Iterable[str]) -> WebhookE
 def change_endpoint(
     opened: OpenFarm, endpoint_id: uuid.UUID, wanted: Mapping[str, Any], *, version: int | None
 ) -> WebhookEndpoint:
-    """Change a receiver: ``url``, ``events``, ``enabled``, ``new_secret``; the former secret ends at once.
+    """Change a receiver: ``url``, ``events``, ``enabled``, ``new_secret``; the former secret signs, too, for a day.
 
     Raises
     ------
@@ -90,7 +93,8 @@ def change_endpoint(
     if "events" in wanted:
         changed["events"] = sorted(set(wanted["events"]))
     if wanted.get("new_secret"):
-        changed["secret"] = _new_secret()
+        former = {"former_secret": endpoint.secret, "former_secret_until": Now() + FORMER_SIGNS_FOR}
+        changed |= {"secret": _new_secret(), **former}
     if wanted.get("enabled") is True:
         changed |= {"disabled_at": None, "disabled_because": "", "failing_since": None}
     _update(endpoint, **changed)
@@ -102,11 +106,17 @@ def change_endpoint(
 
 
 def remove_endpoint(opened: OpenFarm, endpoint_id: uuid.UUID, *, version: int | None) -> None:
-    """Remove a receiver: nothing is sent to it any more, and its secret is forgotten."""
+    """Remove a receiver: nothing is sent to it any more, and its secrets are forgotten."""
     endpoint = _held(opened, endpoint_id, version)
-    _update(endpoint, removed_at=timezone.now(), secret="")
+    _update(endpoint, removed_at=timezone.now(), secret="", former_secret="", former_secret_until=None)
     _end_what_waits(endpoint, "The receiver was removed.")
     keep_worklist_alarm(opened.farm)
+
+
+def secrets_at(endpoint: WebhookEndpoint, at: datetime) -> list[str]:
+    """Give the secrets that sign a message at an instant: that of now, and the former one while it does."""
+    until = endpoint.former_secret_until
+    return [endpoint.secret, *([endpoint.former_secret] if until is not None and at < until else [])]
 
 
 def _begin(opened: OpenFarm, endpoint: WebhookEndpoint, *, told_before: bool = False) -> None:

@@ -247,10 +247,26 @@ def test_what_people_named_is_text_in_the_drawing(cast):
     assert any(name in (each.text or "") for each in root.iter(f"{SVG}title"))
 
 
-def test_a_drawing_is_shown_and_neither_runs_loads_nor_is_kept(ground):
+def test_a_drawing_is_shown_and_neither_runs_loads_nor_is_kept_for_another(ground):
     headers = ground.ask("season=2027&as=svg").headers
     assert headers["Content-Security-Policy"].startswith("default-src 'none'")
-    assert headers["Cache-Control"] == "private, no-store"
+    assert headers["Cache-Control"] == "private, no-cache"
+
+
+@pytest.mark.parametrize("form", ["json", "svg"])
+def test_a_map_that_did_not_change_is_304_and_one_that_did_is_told_anew(ground, form):
+    def ask(tag: str = "") -> Any:
+        path = f"{ground.url}/blocks/{ground.block.pk}/vine-map?season=2027&as={form}"
+        return ground.cast.viewer.client.get(path, headers={"If-None-Match": tag} if tag else {})
+
+    tag = ask()["ETag"]
+    again = ask(tag)
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", tag)
+    assert ask('W/"other"').status_code == 200
+    ground.weigh(ground.vines[10], 2.75)
+    changed = ask(tag)
+    assert changed.status_code == 200
+    assert changed["ETag"] != tag
     assert "style" not in ground.ask("season=2027&as=svg").content.decode()
 
 

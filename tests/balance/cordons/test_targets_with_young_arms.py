@@ -94,7 +94,7 @@ def test_a_young_arm_keeps_what_was_laid_down_and_the_rest_of_its_share_is_shown
     assert (told["grown_share"], told["grown_share_if_pushed"]) == (24, 38)
     assert "E-2774" in told["warning"]
     assert "North Carolina" in told["method"]["source"]
-    assert "are not pushed onto the rest of the vine" in told["sentence"]
+    assert "and not pushed onto the rest of the vine" in told["sentence"]
 
 
 def test_without_a_young_arm_the_member_is_null(renewed):

@@ -212,10 +212,10 @@ def test_the_page_says_itself_that_only_its_own_style_counts():
     assert b"url(" not in style and b"@import" not in style
 
 
-def test_it_is_shown_in_a_sandbox_that_runs_nothing_and_kept_by_no_cache(desk):
+def test_it_is_an_attachment_that_runs_nothing_where_it_is_shown_and_that_no_cache_keeps(desk):
     report = desk.made()
     answer = desk.file(report, "html")
-    assert answer.headers["Content-Disposition"] == f'inline; filename="report-{report["id"]}.html"'
+    assert answer.headers["Content-Disposition"] == f'attachment; filename="report-{report["id"]}.html"'
     assert answer.headers["Content-Security-Policy"].startswith(
         "sandbox; default-src 'none'; style-src 'unsafe-inline'"
     )

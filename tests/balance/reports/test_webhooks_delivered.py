@@ -252,6 +252,60 @@ def test_a_message_is_sent_again_by_hand_under_the_same_id(desk, receiver, place
     assert [each.headers["webhook-id"] for each in receiver.received] == [delivery["id"]] * 2
 
 
+def another_secret(desk, place):
+    changed = desk.cast.owner.client.patch(place, {"new_secret": True}, format="json", headers={"If-Match": "*"})
+    assert changed.status_code == 200, changed.json()
+    return changed.json()
+
+
+def signed_by(message, *secrets):
+    """Tell of each secret whether whoever holds it alone takes the message."""
+    taken = []
+    for secret in secrets:
+        try:
+            Webhook(secret).verify(message.body, message.headers)
+            taken.append(True)
+        except WebhookVerificationError:
+            taken.append(False)
+    return taken
+
+
+def test_for_a_day_the_former_secret_signs_too_so_that_a_receiver_can_change_in_its_time(
+    desk, receiver, endpoint, place
+):
+    changed = another_secret(desk, place)
+    until = datetime.fromisoformat(changed["former_secret_until"]) - timezone.now()
+    assert timedelta(hours=23, minutes=59) < until <= timedelta(days=1)
+    desk.cast.owner.client.post(f"{place}/test")
+    assert work(desk.cast.farm) == 1
+    with transaction.atomic():
+        open_for_work(desk.cast.farm.pk)
+        WebhookEndpoint.objects.for_farm(desk.cast.farm).update(former_secret_until=timezone.now())
+    desk.cast.owner.client.post(f"{place}/test")
+    assert work(desk.cast.farm) == 1
+    first, later = receiver.received
+    assert signed_by(first, endpoint["secret"], changed["secret"]) == [True, True]
+    assert signed_by(later, endpoint["secret"], changed["secret"]) == [False, True]
+
+
+def test_a_secret_replaced_twice_signs_no_more(desk, receiver, endpoint, place):
+    second, third = (another_secret(desk, place)["secret"] for _ in range(2))
+    desk.cast.owner.client.post(f"{place}/test")
+    work(desk.cast.farm)
+    (message,) = receiver.received
+    assert signed_by(message, endpoint["secret"], second, third) == [False, True, True]
+
+
+def test_a_receiver_that_is_removed_leaves_neither_secret(desk, place):
+    another_secret(desk, place)
+    removed = desk.cast.owner.client.delete(place, headers={"If-Match": "*"})
+    assert removed.status_code == 204
+    with transaction.atomic():
+        open_for_work(desk.cast.farm.pk)
+        kept = WebhookEndpoint.objects.for_farm(desk.cast.farm).get()
+    assert (kept.secret, kept.former_secret, kept.former_secret_until) == ("", "", None)
+
+
 def test_the_secret_of_now_signs_what_was_queued_before_it(desk, receiver, place):
     desk.made()
     changed = desk.cast.owner.client.patch(place, {"new_secret": True}, format="json", headers={"If-Match": "*"})

@@ -149,6 +149,29 @@ def test_what_is_built_anew_is_what_was_kept(yard, cast):
     assert wrong(yard, cast) == []
 
 
+def test_of_two_events_of_a_vine_the_later_one_counts_by_the_days_of_the_farm(yard, cast):
+    """Missing since the 10th, as was written down on the evening after; replanted on the morning of the 11th.
+
+    In Auckland, that is: UTC has the 10th on that morning still.
+    """
+
+    def move_to(zone: str) -> None:
+        told = {"format": "json", "headers": {"If-Match": "*"}}
+        assert cast.owner.client.patch(yard.url, {"time_zone": zone}, **told).status_code == 200
+
+    move_to("Pacific/Auckland")
+    for more in (
+        {"event": "missing", "happened_on": "2026-07-10", "observed_at": "2026-07-11T18:00:00+12:00"},
+        {"event": "replanted", "observed_at": "2026-07-11T09:00:00+12:00"},
+    ):
+        sent = {"id": str(uuid.uuid4()), "vine": str(yard.vines[0].pk), **more}
+        assert yard.post(KINDS["vine_event"], sent).status_code == 201
+    yard.post(KINDS["dormant_record"], weighing(yard, 1, 2.8))
+    assert (row(yard, cast).missing, wrong(yard, cast)) == (0, [])
+    move_to("Etc/UTC")
+    assert (row(yard, cast).missing, wrong(yard, cast)) == (1, [])
+
+
 def test_weights_of_a_whole_block_are_summed_up_with_what_is_doubtful(yard, cast):
     pounds = [1.0, 1.2, 0.9, 1.1, 1.3, 1.0, 0.8, 1.2, 1.1, 0.9, 9.0, 0.0]
     for vine, weight in enumerate(pounds):

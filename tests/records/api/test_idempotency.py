@@ -269,5 +269,5 @@ def test_erasing_a_farm_takes_its_answers_along(cast, blocks):
 
 
 def test_every_bad_key_is_told_apart_from_a_bad_body():
-    with pytest.raises(BadKey, match="Idempotency-Key has 5 characters"):
+    with pytest.raises(BadKey, match="Idempotency-Key is of length 5"):
         key_of("short")

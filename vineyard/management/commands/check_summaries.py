@@ -11,6 +11,7 @@ from typing import Any, Final
 from django.core.management import BaseCommand, CommandError
 from django.db import transaction
 
+from balance.formulas.counting import counted
 from balance.summaries.checking import Difference, differences_of
 from balance.summaries.keeping import settle
 from records.access import Caller, OpenFarm, Part, Right, open_for_work
@@ -20,6 +21,7 @@ from vineyard.registered_farms import registered_farms
 
 #: So many differences are printed of a farm; of the rest only how many they are.
 PRINTED: Final = 100
+_WRONG: Final = ("figure is", "figures are")
 _MAY_READ: Final = frozenset({Right.READ})
 
 
@@ -43,11 +45,13 @@ class Command(BaseCommand):
                 if found <= PRINTED:
                     self.stdout.write(f"{farm.pk}  {difference}")
             farms, wrong = farms + 1, wrong + found
-            told = f"{found} figures are kept otherwise" if found else "everything is kept as its records say"
+            told = f"{counted(found, *_WRONG)} kept otherwise" if found else "everything is kept as its records say"
             self.stdout.write(f"{farm.pk}  {farm.name}: {told}.")
         if wrong:
-            raise CommandError(f"{wrong} figures are kept otherwise. rebuild_summaries sums up anew.", returncode=1)
-        self.stdout.write(f"{farms} farms: everything is kept as the records say.")
+            raise CommandError(
+                f"{counted(wrong, *_WRONG)} kept otherwise. rebuild_summaries sums up anew.", returncode=1
+            )
+        self.stdout.write(f"{counted(farms, 'farm')}: everything is kept as the records say.")
 
 
 def _differences(farm: RegisteredFarm) -> Iterator[Difference]:

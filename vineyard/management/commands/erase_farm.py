@@ -11,6 +11,7 @@ from typing import Any
 from django.core.management import BaseCommand, CommandError
 from django.db import transaction
 
+from balance.formulas.counting import counted
 from records.errors import Refusal
 from records.services import erasure
 
@@ -53,8 +54,8 @@ class Command(BaseCommand):
             raise CommandError(f"{file}: {error.strerror}.") from error
         again = erasure.replay(lines)
         for erased in again:
-            self.stdout.write(f"Erased again: {erased.farm_id}, {sum(erased.counts.values())} rows.")
-        self.stdout.write(f"{len(again)} farms had come back.")
+            self.stdout.write(f"Erased again: {erased.farm_id}, {counted(sum(erased.counts.values()), 'row')}.")
+        self.stdout.write(f"{counted(len(again), 'farm')} had come back.")
 
     def _erase(self, farm_id: uuid.UUID, name: str | None) -> None:
         if name is None and not sys.stdin.isatty():
@@ -62,4 +63,6 @@ class Command(BaseCommand):
         typed = name if name is not None else input("Type the farm's name to erase it for good: ")
         with transaction.atomic():
             line = erasure.erase_as_operator(farm_id, typed)
-        self.stdout.write(f"Erased {farm_id}: {sum(line.counts.values())} rows of {len(line.counts)} tables.")
+        self.stdout.write(
+            f"Erased {farm_id}: {counted(sum(line.counts.values()), 'row')} of {counted(len(line.counts), 'table')}."
+        )

@@ -11,6 +11,7 @@ from typing import Any
 from django.core.management import BaseCommand, CommandError
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
+from balance.formulas.counting import counted
 from records.errors import Refusal
 from records.exporting.archive import Parts, write_archive
 from records.exporting.snapshot import snapshot_of
@@ -44,7 +45,9 @@ class Command(BaseCommand):
                 raise CommandError(error.detail) from error
             raise
         out.print(
-            f"{file}: {total // 2} rows, {parts.size} bytes, SHA-256 {parts.sha256}", markup=False, soft_wrap=True
+            f"{file}: {counted(total // 2, 'row')}, {parts.size} bytes, SHA-256 {parts.sha256}",
+            markup=False,
+            soft_wrap=True,
         )
 
     def _write(self, farm_id: uuid.UUID, parts: Parts) -> int:

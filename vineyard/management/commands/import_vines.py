@@ -17,6 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from balance.blocks import targets_of_block
+from balance.formulas.counting import counted
 from balance.formulas.statistics import summarise
 from records.access import Caller, OpenFarm, Right, enter, farms_of, open_farm
 from records.errors import Refusal
@@ -153,10 +154,11 @@ def _findings(opened: OpenFarm, imported: Import) -> Iterator[dict[str, Any]]:
 
 def _print_counts(out: Console, imported: Import, findings: int) -> None:
     counts = imported.counts
+    lines, doubtful = counted(counts["created"], "line"), counted(counts["with_findings"], "line")
     out.print(
         f"{imported.file_name} by the column map {imported.column_map['name']!r}, season {imported.season}: "
-        f"{counts['created']} lines stored, {counts['unchanged']} unchanged, {counts['not_stored']} not stored; "
-        f"{findings} findings on {counts['with_findings']} lines.",
+        f"{lines} stored, {counts['unchanged']} unchanged, {counts['not_stored']} not stored; "
+        f"{counted(findings, 'finding')} on {doubtful}.",
         highlight=False,
         markup=False,
     )
@@ -206,9 +208,10 @@ def _print_statistics(out: Console, opened: OpenFarm, imported: Import) -> None:
         out.print("No vine of the block was weighed in this season.")
         return
     deviation, variation = summary.standard_deviation, summary.coefficient_of_variation
+    vines = counted(summary.n, "vine")
     more = f", standard deviation {deviation:.3f} kg, CV {variation:.1f} %" if deviation and variation else ""
     out.print(
-        f"Block {block.name!r}: {summary.n} vines weighed, {summary.missing} not; mean {summary.mean:.3f} kg{more}.",
+        f"Block {block.name!r}: {vines} weighed, {summary.missing} not; mean {summary.mean:.3f} kg{more}.",
         markup=False,
     )
     formula = computed.formulas[0]

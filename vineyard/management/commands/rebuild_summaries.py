@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management import BaseCommand
 from django.db import transaction
 
+from balance.formulas.counting import counted
 from balance.summaries.keeping import rebuild
 from records.context import set_context
 from vineyard.registered_farms import registered_farms
@@ -32,5 +33,5 @@ class Command(BaseCommand):
                 set_context(farms=[farm.pk], person=None)
                 rebuilt = rebuild(farm.pk)
             farms, seasons = farms + 1, seasons + rebuilt
-            self.stdout.write(f"{farm.pk}  {farm.name}: {rebuilt} seasons of blocks summed up.")
-        self.stdout.write(f"{farms} farms, {seasons} seasons of blocks.")
+            self.stdout.write(f"{farm.pk}  {farm.name}: {counted(rebuilt, 'season')} of blocks summed up.")
+        self.stdout.write(f"{counted(farms, 'farm')}, {counted(seasons, 'season')} of blocks.")
