@@ -170,7 +170,7 @@ def _headers(path: str, status: str, members: Mapping[str, Any]) -> dict[str, An
     if "version" in members:
         headers["ETag"] = _header('Version of the record, e.g. `"1"`: send it back as If-Match to change it.')
     if status == "202":
-        headers["Location"] = _header("Address of the job.")
+        headers["Location"] = _header("Where to look how far it is.")
         headers["Retry-After"] = _header("Seconds until it is worth asking again.")
     if {"results", "next", "previous"} <= members.keys():
         headers["Link"] = _header("Next and previous page (RFC 8288).")

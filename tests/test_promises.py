@@ -1,0 +1,42 @@
+"""What the OpenAPI document promises of an answer beside its body is there, for every operation and every person."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pytest
+
+from tests.faults.operations import document
+from tests.test_access_matrix import MATRIX, PEOPLE, ask, cast, scene, stage  # noqa: F401 - fixtures
+
+pytestmark = pytest.mark.django_db
+
+#: Absent where there is nothing to say: a list of one page links to no other.
+WHERE_THERE_IS_ONE = {"Link"}
+
+
+def operations() -> list[tuple[str, str]]:
+    return [(method, route) for method, route in MATRIX if route.startswith("api/")]
+
+
+def told_of(method: str, route: str) -> dict[str, Any]:
+    told: dict[str, Any] = document()["paths"][f"/{route}"][method.lower()]
+    return told
+
+
+def answers_named(method: str, route: str) -> Mapping[str, Any]:
+    """Give what the document says of each status, shared answers in their place."""
+    shared = document()["components"]["responses"]
+    answers = told_of(method, route)["responses"]
+    return {status: shared.get(said.get("$ref", "").rpartition("/")[2], said) for status, said in answers.items()}
+
+
+@pytest.mark.parametrize(("method", "route"), operations())
+def test_every_header_that_the_document_promises_of_an_answer_is_there(method, route, cast, scene):  # noqa: F811
+    named = answers_named(method, route)
+    for person in PEOPLE:
+        client = getattr(cast, person) if person == "nobody" else getattr(cast, person).client
+        answer = ask(client, method, route, MATRIX[method, route], scene)
+        promised = set(named[str(answer.status_code)].get("headers", {})) - WHERE_THERE_IS_ONE
+        assert promised - set(answer.headers) == set(), (person, answer.status_code)
