@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -32,6 +33,13 @@ def answers_named(method: str, route: str) -> Mapping[str, Any]:
     return {status: shared.get(said.get("$ref", "").rpartition("/")[2], said) for status, said in answers.items()}
 
 
+def whoever_may(cast: Any, method: str, route: str) -> Any:  # noqa: F811
+    """Give the client of the last of the people whom the operation answers with a success."""
+    expected = MATRIX[method, route].expected
+    name = [name for name, status in zip(PEOPLE, expected, strict=True) if status < 300][-1]
+    return getattr(cast, name).client
+
+
 @pytest.mark.parametrize(("method", "route"), operations())
 def test_every_header_that_the_document_promises_of_an_answer_is_there(method, route, cast, scene):  # noqa: F811
     named = answers_named(method, route)
@@ -40,3 +48,11 @@ def test_every_header_that_the_document_promises_of_an_answer_is_there(method, r
         answer = ask(client, method, route, MATRIX[method, route], scene)
         promised = set(named[str(answer.status_code)].get("headers", {})) - WHERE_THERE_IS_ONE
         assert promised - set(answer.headers) == set(), (person, answer.status_code)
+
+
+@pytest.mark.parametrize(("method", "route"), [each for each in operations() if each[0] != "GET"])
+def test_a_version_is_asked_for_where_the_document_says_so_and_nowhere_else(method, route, cast, scene):  # noqa: F811
+    named = [each for each in told_of(method, route).get("parameters", []) if each["name"] == "If-Match"]
+    case = replace(MATRIX[method, route], if_match=False)
+    answer = ask(whoever_may(cast, method, route), method, route, case, scene)
+    assert (answer.status_code == 428) is any(each["required"] for each in named)

@@ -63,7 +63,7 @@ class ApiSchema(AutoSchema):
     """Adds what our views have in common: paging parameters and ``If-Match``."""
 
     def get_override_parameters(self) -> list[Any]:
-        changes = self.method in {"PATCH", "DELETE"} or getattr(self.view, "takes_if_match", False)
+        changes = getattr(self.view, "takes_if_match", self.method in {"PATCH", "DELETE"})
         repeats = self.method in idempotency.METHODS and isinstance(self.view, CallerView)
         return [*([_IF_MATCH] if changes else []), *([_IDEMPOTENCY_KEY] if repeats else [])]
 
