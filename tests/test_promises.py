@@ -56,3 +56,19 @@ def test_a_version_is_asked_for_where_the_document_says_so_and_nowhere_else(meth
     case = replace(MATRIX[method, route], if_match=False)
     answer = ask(whoever_may(cast, method, route), method, route, case, scene)
     assert (answer.status_code == 428) is any(each["required"] for each in named)
+
+
+def of_what_is_kept() -> list[tuple[str, str]]:
+    """Give the operations that answer 304; what is made by a worker first is left to the tests of reports."""
+    named = {each: told_of(*each)["responses"] for each in operations()}
+    return [each for each, statuses in named.items() if "304" in statuses and "409" not in statuses]
+
+
+@pytest.mark.parametrize(("method", "route"), of_what_is_kept())
+def test_whoever_has_an_answer_is_told_that_it_still_stands(method, route, cast, scene):  # noqa: F811
+    client, case = whoever_may(cast, method, route), MATRIX[method, route]
+    answer = ask(client, method, route, case, scene)
+    again = ask(client, method, route, case, scene, headers={"If-None-Match": answer["ETag"]})
+    assert (answer.status_code, again.status_code, again.content) == (200, 304, b"")
+    missing = set(answers_named(method, route)["304"]["headers"]) - set(again.headers)
+    assert (missing, again["ETag"]) == (set(), answer["ETag"])
