@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -72,3 +73,34 @@ def test_whoever_has_an_answer_is_told_that_it_still_stands(method, route, cast,
     assert (answer.status_code, again.status_code, again.content) == (200, 304, b"")
     missing = set(answers_named(method, route)["304"]["headers"]) - set(again.headers)
     assert (missing, again["ETag"]) == (set(), answer["ETag"])
+
+
+def forms() -> list[tuple[str, str, str]]:
+    """Give every form in which the document says that an operation succeeds."""
+    named = {
+        (method, route, media): None
+        for method, route in operations()
+        for status, told in answers_named(method, route).items()
+        if status.startswith("2")
+        for media in told.get("content", {})
+    }
+    return list(named)
+
+
+@pytest.mark.parametrize(("method", "route", "media"), forms())
+def test_each_form_that_the_document_names_is_given_to_whoever_accepts_it(method, route, media, cast, scene):  # noqa: F811
+    answer = ask(whoever_may(cast, method, route), method, route, MATRIX[method, route], scene, {"Accept": media})
+    made_by_a_worker = answer.status_code == 409 and "409" in told_of(method, route)["responses"]  # there is none here
+    given = "application/problem+json" if made_by_a_worker else media
+    assert answer["Content-Type"].partition(";")[0] == given, answer.content
+
+
+def test_what_was_made_is_told_as_json_and_whoever_takes_none_makes_nothing(cast, scene):  # noqa: F811
+    address = f"/api/v1/farms/{cast.farm.pk}/dormant-records"
+    sent = [{**scene.weighing(), "id": str(uuid.uuid4())} for _ in range(2)]
+    refused, stored = (
+        cast.worker.client.post(address, body, format="json", headers={"Accept": accepted})
+        for body, accepted in zip(sent, ("text/csv", "text/csv, application/json;q=0.5"), strict=True)
+    )
+    assert (refused.status_code, stored.status_code, stored.json()["id"]) == (406, 201, sent[1]["id"])
+    assert cast.worker.client.get(f"{address}/{sent[0]['id']}").status_code == 404

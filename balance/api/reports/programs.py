@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
 from balance.api.leading import WAITING, LeadsView, answer_of_work
-from balance.api.reports.reports import FILES_OF_A_REPORT, file_answer
+from balance.api.reports.reports import FILES_OF_A_REPORT, RENDERERS_OF_FILES, file_answer
 from balance.models import ProgramReport
 from balance.program_work.cancelling import cancel, retry
 from balance.program_work.models import UNFINISHED
@@ -194,6 +194,8 @@ class ProgramReportRetry(_LeadsView):
 
 class ProgramReportFileView(_LeadsView):
     """One file of a report of a program."""
+
+    renderer_classes = RENDERERS_OF_FILES
 
     @extend_schema(
         summary="Fetch a file of a season report of a program",

@@ -22,6 +22,7 @@ from balance.reports.forms.as_html import POLICY
 from balance.reports.models import Form, UnitSystem
 from balance.reports.rendering import FORMS
 from records.access import Right
+from records.api.forms import HtmlRenderer, PdfRenderer, XlsxRenderer, ZipRenderer, renderers
 from records.api.own_catalogue import FORMULA_NAMED
 from records.api.parameters import SEASON
 from records.api.preconditions import place_of
@@ -234,8 +235,14 @@ def file_answer(file: ReportFile | ProgramReportFile) -> HttpResponse:
     )
 
 
+#: The address says which form it is; Accept may name it too.
+RENDERERS_OF_FILES: Final = renderers(HtmlRenderer, PdfRenderer, ZipRenderer, XlsxRenderer)
+
+
 class ReportFileView(FarmView):
     """One file of a report."""
+
+    renderer_classes = RENDERERS_OF_FILES
 
     @extend_schema(
         summary="Fetch a file of a season report",
