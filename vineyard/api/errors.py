@@ -134,6 +134,19 @@ def _api_exception(exception: drf.APIException, _: dict[str, Any]) -> _Answer:
     return kind, detail, {"errors": errors}, headers
 
 
+def _not_acceptable(exception: drf.NotAcceptable, context: dict[str, Any]) -> _Answer:
+    forms = ", ".join(dict.fromkeys(each.media_type for each in exception.available_renderers or ()))
+    sentence = f"Accept asks for no form that this address answers in. Send one of these, or no Accept: {forms}."
+    return _api_exception(drf.NotAcceptable(sentence), context)
+
+
+def _not_understood(_: drf.UnsupportedMediaType, context: dict[str, Any]) -> _Answer:
+    sent = (getattr(context["request"], "content_type", "") or "").partition(";")[0][:80]
+    forms = ", ".join(each.media_type for each in context["view"].get_parsers())
+    body = f"A body of {sent!r} is not understood here." if sent else "The body has no Content-Type."
+    return _api_exception(drf.UnsupportedMediaType(sent, f"{body} Send one of these: {forms}."), context)
+
+
 def _wrong_key(exception: drf.AuthenticationFailed, context: dict[str, Any]) -> _Answer:
     try:
         refuse_many_wrong_keys(context["request"])
@@ -191,6 +204,8 @@ _HANDLERS: Final[tuple[tuple[type[Exception], Callable[..., _Answer]], ...]] = (
     (drf.ValidationError, _invalid),
     (records.Refusal, _refusal),
     (drf.AuthenticationFailed, _wrong_key),
+    (drf.NotAcceptable, _not_acceptable),
+    (drf.UnsupportedMediaType, _not_understood),
     (drf.APIException, _api_exception),
     (Http404, _not_found),
     (PermissionDenied, _forbidden),
