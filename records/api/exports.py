@@ -22,6 +22,7 @@ from records.api.preconditions import place_of
 from records.api.strict import StrictCharField, StrictQuery, StrictSerializer
 from records.api.views import FarmView
 from records.models import Erasure, Export
+from records.models.jobs import JobState
 from records.services import erasure, exports
 
 EXPORT_EXAMPLE = {
@@ -50,7 +51,7 @@ class ExportOut(serializers.ModelSerializer[Export]):
     """One export: where its job stands, and the file once it is whole."""
 
     job = serializers.UUIDField(source="job_id", help_text="The job that writes it.")
-    state = serializers.CharField(source="job.state", help_text="Of the job: queued, running, succeeded or failed.")
+    state = serializers.ChoiceField(source="job.state", choices=JobState.choices, help_text="Of the job.")
     asked_at = serializers.DateTimeField(source="received_at")
     file = serializers.SerializerMethodField(help_text="Where to fetch the file; null until it is whole.")
 

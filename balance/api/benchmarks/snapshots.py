@@ -26,6 +26,7 @@ from balance.program_work.models import UNFINISHED
 from records.api.parameters import SEASON
 from records.api.preconditions import place_of
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
+from records.models.jobs import JobState
 
 SNAPSHOT_EXAMPLE: Final[dict[str, Any]] = {
     "id": "01991b5e-0000-7000-8000-00000000be01",
@@ -69,7 +70,7 @@ class BenchmarkIn(StrictSerializer):
 class BenchmarkOut(serializers.ModelSerializer[BenchmarkSnapshot]):
     """One snapshot: where it stands."""
 
-    state = serializers.CharField(help_text="Of the making: queued, running, succeeded, failed or cancelled.")
+    state = serializers.ChoiceField(choices=JobState.choices, help_text="Of the making.")
     number = serializers.IntegerField(allow_null=True, help_text="Counts the snapshots of the season that were made.")
     failure = serializers.CharField(help_text="Why it was not made; else empty.")
     asked_at = serializers.DateTimeField(source="received_at")

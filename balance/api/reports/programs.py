@@ -61,7 +61,7 @@ class ProgramReportIn(StrictSerializer):
 class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
     """One report of a program: where it stands, and its files once it is made."""
 
-    state = serializers.CharField(help_text="Of the making: queued, running, succeeded, failed or cancelled.")
+    state = serializers.ChoiceField(choices=JobState.choices, help_text="Of the making.")
     failure = serializers.CharField(help_text="Why it was not made; else empty.")
     asked_at = serializers.DateTimeField(source="received_at")
     taken_at = serializers.DateTimeField(

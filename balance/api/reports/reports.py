@@ -30,6 +30,7 @@ from records.api.strict import StrictBooleanField, StrictIntegerField, StrictQue
 from records.api.views import FarmView
 from records.errors import NotFound
 from records.models import PruningFormula
+from records.models.jobs import JobState
 from records.services.own_catalogue import usable_by, version_named
 
 _FILES: Final = (
@@ -70,7 +71,7 @@ class ReportOut(serializers.ModelSerializer[Report]):
     """One report: where its job stands, and its files once it is made."""
 
     job = serializers.UUIDField(source="job_id", help_text="The job that makes it.")
-    state = serializers.CharField(source="job.state", help_text="Of the job.")
+    state = serializers.ChoiceField(source="job.state", choices=JobState.choices, help_text="Of the job.")
     asked_at = serializers.DateTimeField(source="received_at")
     corrected_since = serializers.SerializerMethodField(
         help_text="How many records that it may have read were changed or withdrawn since; null until it is made."
