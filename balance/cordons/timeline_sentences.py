@@ -8,6 +8,7 @@ from typing import Final
 
 from balance.cordons.models import CordonCase, CordonStep
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted
 from records.models import CordonInspection, DormantRecord, HarvestRecord, VineEvent
 
 _EVENTS: Final = {"planted": "Planted", "missing": "Found missing", "replanted": "Replanted", "retrained": "Retrained"}
@@ -76,7 +77,7 @@ def _sentence(parts: Iterable[str | bool | list[str] | None]) -> str:
 
 
 def _count(count: int | None, what: str, after: str = "") -> str:
-    return "" if count is None else f"{count} {what}{'' if count == 1 else 's'}{after}"
+    return "" if count is None else f"{counted(count, what)}{after}"
 
 
 def _length(metres: Decimal | None, what: str) -> str:

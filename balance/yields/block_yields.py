@@ -10,6 +10,7 @@ from django.db import connection
 from numpy.typing import NDArray
 
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.estimates import Estimate, mean_of, ratio_of, share_of
 from balance.formulas.yields.lag_phase import CLUSTER_KG
 from balance.missing_vines import Places, missing_among, places_in
@@ -25,8 +26,8 @@ MISSING_BY_EVENTS: Final = (
     "walk the rows every year."
 )
 YOUNG: Final = (
-    "{young} vines were planted in this season or in the two before it. They count as bearing, and bear little "
-    "or nothing yet: the yield is too high by them."
+    "{young} planted in this season or in the two before it. They count as bearing, and bear little or nothing yet: "
+    "the yield is too high by them."
 )
 IMPOSSIBLE_LAG_PHASE: Final = (
     "The weights taken in the lag phase come to {kg} kg a cluster, which no cluster has; they were left out. Check "
@@ -174,7 +175,8 @@ def _area(block: Block, places: Places) -> tuple[float | None, str]:
 
 
 def _young(places: Places) -> tuple[str, ...]:
-    return (YOUNG.format(young=places.young),) if places.young else ()
+    young = f"{counted(places.young, 'vine')} {of_many(places.young, 'was', 'were')}"
+    return (YOUNG.format(young=young),) if places.young else ()
 
 
 def _named(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:

@@ -47,7 +47,7 @@ def test_good_lines_are_stored_and_the_others_named_and_it_ends_well(first):
     assert "lower [old].csv by the column map 'plain', season 2027: 5 lines stored, 0 unchanged, 1 not stored" in (
         " ".join(first.stdout.split())
     )
-    assert "Block 'Lower': 1 vines weighed, 4 not; mean 1.200 kg" in " ".join(first.stdout.split())
+    assert "Block 'Lower': 1 vine weighed, 4 not; mean 1.200 kg" in " ".join(first.stdout.split())
 
 
 def test_what_a_file_holds_is_shown_as_text(first):
@@ -73,7 +73,7 @@ def test_the_same_file_again_changes_nothing_and_says_so(first, home, file):
     again = import_vines(home, file, "--block", "Lower", "--season", "2027")
     assert again.returncode == 0, again.stderr
     assert "was taken in before" in again.stdout
-    assert "1 vines weighed, 4 not; mean 1.200 kg" in " ".join(again.stdout.split())
+    assert "1 vine weighed, 4 not; mean 1.200 kg" in " ".join(again.stdout.split())
 
 
 @pytest.mark.parametrize(

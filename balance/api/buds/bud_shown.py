@@ -24,6 +24,7 @@ from balance.formulas.buds.bud_explanation import (
 )
 from balance.formulas.buds.bud_injury import POTENTIAL, crop_potential
 from balance.formulas.proportions import Share
+from balance.formulas.wording import counted, of_many
 
 #: Shown to so many decimals: what lies behind them is noise of binary numbers.
 _DECIMALS: Final = 6
@@ -140,5 +141,6 @@ def _members_of(shape: type[Serializer[Any]], row: SamplingAdvice | SecondaryFru
 def cautions_on(injury: Share | None) -> Iterable[str]:
     """Give the cautions of this computation alone."""
     if injury is not None and injury.of < FEWEST_ASKED:
-        yield f"{injury.of} nodes were examined; the sources ask for 50 to 100 from each block or part of it."
+        examined = f"{counted(injury.of, 'node')} {of_many(injury.of, 'was', 'were')} examined"
+        yield f"{examined}; the sources ask for 50 to 100 from each block or part of it."
     yield CAP

@@ -17,6 +17,7 @@ from balance.crops.vine_sizes import BlockSizes, Size, rounded, sizes_of
 from balance.formulas.crops.vine_size import METHOD
 from balance.formulas.methods import Working
 from balance.formulas.samples.sample_estimate import MeanEstimate, estimate_mean
+from balance.formulas.wording import counted
 from balance.ranges import range_for
 from records.api.parameters import SEASON
 from records.api.strict import StrictIntegerField, StrictQuery
@@ -120,7 +121,7 @@ def _steps(sizes: BlockSizes) -> list[Working]:
 def _step_of_mean(label: str, unit: str, told: MeanEstimate) -> Working:
     mean = rounded(told.mean)
     interval = "" if told.half_width is None else f" ± {written(told.half_width)}"
-    sentence = f"The mean of {told.n} vines, with its 95 % interval." if interval else f"The mean of {told.n} vines."
+    sentence = f"The mean of {counted(told.n, 'vine')}{', with its 95 % interval' if interval else ''}."
     return Working(label, sentence, f"{written(mean or 0.0)}{interval} {unit}", mean, unit)
 
 

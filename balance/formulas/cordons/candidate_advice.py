@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 
 #: Basal diameters [m].
 QUARTER_INCH_M: Final = 0.00635
@@ -149,10 +150,14 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
         yield Advice("nodes", True, f"{nodes} nodes were laid down; at most 15 even on a vigorous vine.", NODES)
     elif nodes > MOST_NODES_WEAK:
         yield Advice(
-            "nodes", False, f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.", NODES
+            "nodes",
+            False,
+            f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.",
+            NODES,
         )
     else:
-        yield Advice("nodes", False, f"{nodes} nodes were laid down: within what a weak vine takes.", NODES)
+        laid = f"{counted(nodes, 'node')} {of_many(nodes, 'was', 'were')} laid down"
+        yield Advice("nodes", False, f"{laid}: within what a weak vine takes.", NODES)
 
 
 def _wraps(shoot: Shoot) -> Iterator[Advice]:

@@ -13,6 +13,7 @@ from balance.formulas.spur_plan.points import length_points, node_points
 from balance.formulas.spur_plan.renewal import asks_for_renewal, most_nodes
 from balance.formulas.spur_plan.rules import CANE, LENGTH, SPUR, Rules
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted
 
 RENEWAL_SPUR: Final = "renewal_spur"
 CUT: Final = "cut"
@@ -127,7 +128,7 @@ def _kept(one: Kept, situation: Situation, rules: Rules) -> str:
 
 
 def _nodes(count: int, kind: str = "") -> str:
-    return f"{count} {kind}node{'' if count == 1 else 's'}"
+    return counted(count, f"{kind}node")
 
 
 def _properties(candidate: Candidate, rules: Rules) -> tuple[list[str], list[str]]:
@@ -200,7 +201,7 @@ def _cut(candidate: Candidate, situation: Situation, dearer: int | None, rules: 
     why = "; ".join(against) if against else "a good cane, but the total is reached without it"
     if dearer == 0:
         return f"Cut: {why}. Another plan of {_nodes(situation.total)} that keeps it is as good."
-    points = f"{dearer} point{'' if dearer == 1 else 's'}"
+    points = counted(dearer, "point")
     return f"Cut: {why}. The best plan of {_nodes(situation.total)} that keeps it costs {points} more."
 
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Final
 
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula, NodeTarget, nodes_worth_of
+from balance.formulas.wording import counted
 
 #: How people write the units that UCUM writes in brackets.
 SYMBOLS: Final = {"[lb_av]": "lb", "[oz_av]": "oz", "[ft_i]": "ft", "[in_i]": "in"}
@@ -102,15 +103,19 @@ def explain(
 def _led_to(unrounded: float, units: float | None, formula: NodeFormula, weight: SentWeight | None) -> list[Step]:
     if formula.kind == FIXED or units is None or weight is None:
         number = plain(formula.first_nodes)
-        return [Step("fixed number", f"The formula keeps {number} nodes on every vine.", number, unrounded)]
+        return [Step("fixed number", f"The formula keeps {counted(number, 'node')} on every vine.", number, unrounded)]
     summed = _by_the_unit if formula.kind == PER_UNIT else _sum
     return [*_conversion(units, formula, weight), *summed(units, unrounded, formula)]
 
 
 def _by_the_unit(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     each = plain(formula.further_nodes)
-    sentence = f"{_weight(units, formula)} give {each} nodes for each {_unit(formula)}: {plain(unrounded)} nodes."
+    sentence = f"{_weight(units, formula)} give {counted(each, 'node')} for each {_unit(formula)}: {_nodes(unrounded)}."
     return [Step("nodes by the unit", sentence, f"{_worked(units)} × {each} = {_worked(unrounded)}", unrounded)]
+
+
+def _nodes(number: float) -> str:
+    return counted(plain(number), "node")
 
 
 def _unit(formula: NodeFormula) -> str:
@@ -135,18 +140,18 @@ def _conversion(units: float, formula: NodeFormula, weight: SentWeight) -> list[
 def _sum(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     first, each = plain(formula.first_nodes), plain(formula.further_nodes)
     more = unrounded - float(formula.first_nodes)
-    further = f"The further {_weight(units - 1, formula)} give {each} nodes for each {_unit(formula)}."
+    further = f"The further {_weight(units - 1, formula)} give {counted(each, 'node')} for each {_unit(formula)}."
     return [
         Step(
             "first unit of weight",
-            f"The first {_unit(formula)} gives {first} nodes.",
+            f"The first {_unit(formula)} gives {counted(first, 'node')}.",
             first,
             float(formula.first_nodes),
         ),
         Step("further weight", further, f"{_worked(units - 1)} × {each} = {_worked(more)}", more),
         Step(
             "sum",
-            f"Together {plain(unrounded)} nodes.",
+            f"Together {_nodes(unrounded)}.",
             f"{first} + {_worked(more)} = {_worked(unrounded)}",
             unrounded,
         ),
@@ -164,13 +169,14 @@ def _bounds(target: NodeTarget) -> list[Step]:
     if target.nodes is None or target.uncapped is None or target.nodes == target.uncapped:
         return []
     bound = "at most" if target.nodes < target.uncapped else "at least"
-    sentence = f"The formula or the farm sets {bound} {target.nodes} nodes; without that it would be {target.uncapped}."
+    told = counted(target.nodes, "node")
+    sentence = f"The formula or the farm sets {bound} {told}; without that it would be {target.uncapped}."
     return [Step("bound", sentence, f"{target.uncapped} → {target.nodes}", target.nodes)]
 
 
 def _scale(formula: NodeFormula, resolution: SentWeight) -> Step:
     exact, whole = nodes_worth_of(resolution.kg, formula)
-    sentence = f"The scale's ±{resolution} is worth ±{plain(exact)} nodes, so ±{whole}."
+    sentence = f"The scale's ±{resolution} is worth ±{_nodes(exact)}, so ±{whole}."
     in_units = float(resolution.kg) / float(formula.unit_kg)
     calculation = f"{_worked(in_units)} × {plain(formula.further_nodes)} = {_worked(exact)}"
     return Step("what the scale is worth", sentence, calculation, None)

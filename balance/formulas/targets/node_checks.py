@@ -7,6 +7,7 @@ from typing import Final
 
 from balance.formulas.errors import OutOfRange
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 
 FOOT_M: Final = 0.3048
 #: Nodes that one spur position carries at most, and usually.
@@ -130,7 +131,8 @@ def check_nodes_per_metre(nodes: int, canopy_m: float) -> Check:
         raise OutOfRange("the length of canopy of one vine [m]", canopy_m, 0.1, 100)
     density = round(nodes / canopy_m, 6)
     low, high = round(FEWEST_NODES_A_METRE, 6), round(MOST_NODES_A_METRE, 6)
-    told = f"{nodes} nodes on {plain(canopy_m, 2)} m of canopy are {plain(density, 1)} a metre"
+    are = of_many(nodes, "is", "are")
+    told = f"{counted(nodes, 'node')} on {plain(canopy_m, 2)} m of canopy {are} {plain(density, 1)} a metre"
     printed = f"{plain(low, 1)} to {plain(high, 1)} a metre are printed"
     if low <= density <= high:
         return Check("nodes_per_metre", False, f"{told}; {printed}.", density, low, high, "/m", LENGTH_SOURCE)

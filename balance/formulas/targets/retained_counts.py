@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from balance.formulas.targets.explained_counts import Explained
 from balance.formulas.targets.explanation import plain
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula
+from balance.formulas.wording import counted, of_many
 
 #: Pounds in a kilogram, by the exact international pound.
 POUNDS_IN_A_KILOGRAM: Final = 1 / 0.45359237
@@ -107,11 +108,12 @@ def judge_count(retained: int, nodes: int, *, tolerance: int) -> Verdict:
     '38 nodes were left, 10 too few: the target is 48 ± 3.'
     """
     difference = retained - nodes
+    left = f"{counted(retained, 'node')} {of_many(retained, 'was', 'were')} left"
     if abs(difference) <= tolerance:
-        sentence = f"{retained} nodes were left: within the target of {nodes} ± {tolerance}."
+        sentence = f"{left}: within the target of {nodes} ± {tolerance}."
         return Verdict(WITHIN, difference, tolerance, sentence)
     outcome, word = (TOO_MANY, "too many") if difference > 0 else (TOO_FEW, "too few")
-    sentence = f"{retained} nodes were left, {abs(difference)} {word}: the target is {nodes} ± {tolerance}."
+    sentence = f"{left}, {abs(difference)} {word}: the target is {nodes} ± {tolerance}."
     return Verdict(outcome, difference, tolerance, sentence)
 
 

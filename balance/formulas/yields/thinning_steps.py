@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike
 
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.shoot_thinning import ShootShare
 
 
@@ -54,7 +55,7 @@ def leave_steps(wanted_kg: float, cluster_kg: float, unrounded: float, leave: in
     9.1 kg of clusters of 0.2 kg are 45.5 clusters.  9.1 kg ÷ 0.2 kg = 45.5
     Rounded to the nearest whole cluster, a half towards fewer: 45.  45.5 → 45
     """
-    clusters = f"{plain(wanted_kg)} kg of clusters of {plain(cluster_kg, 6)} kg are {plain(unrounded)} clusters."
+    clusters = f"{plain(wanted_kg)} kg of clusters of {plain(cluster_kg, 6)} kg are {_clusters(plain(unrounded))}."
     steps = [
         Working(
             "clusters to leave",
@@ -70,7 +71,7 @@ def leave_steps(wanted_kg: float, cluster_kg: float, unrounded: float, leave: in
     return steps
 
 
-def take_off_step(counted: int, leave: int) -> Working:
+def take_off_step(on_vine: int, leave: int) -> Working:
     """Give the step from the clusters counted to those taken off, or say that there are too few.
 
     Examples
@@ -80,14 +81,12 @@ def take_off_step(counted: int, leave: int) -> Working:
     >>> take_off_step(30, 45).sentence
     'The vine has 30 clusters, 15 too few for the wanted yield: none is taken off.'
     """
-    if counted >= leave:
-        sentence = f"Of {counted} clusters {counted - leave} are taken off."
-        return Working(
-            "clusters to take off", sentence, f"{counted} − {leave} = {counted - leave}", counted - leave, "1"
-        )
-    lacking = leave - counted
-    sentence = f"The vine has {counted} clusters, {lacking} too few for the wanted yield: none is taken off."
-    return Working("clusters to take off", sentence, f"{counted} < {leave}", 0, "1")
+    off = on_vine - leave
+    if off >= 0:
+        sentence = f"Of {_clusters(on_vine)} {off} {of_many(off, 'is', 'are')} taken off."
+        return Working("clusters to take off", sentence, f"{on_vine} − {leave} = {off}", off, "1")
+    sentence = f"The vine has {_clusters(on_vine)}, {-off} too few for the wanted yield: none is taken off."
+    return Working("clusters to take off", sentence, f"{on_vine} < {leave}", 0, "1")
 
 
 def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Working:
@@ -100,7 +99,7 @@ def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Worki
     """
     return Working(
         "expected yield",
-        f"{clusters} clusters of {plain(cluster_kg, 6)} kg are {plain(expected_kg)} kg.",
+        f"{_clusters(clusters)} of {plain(cluster_kg, 6)} kg {of_many(clusters, 'is', 'are')} {plain(expected_kg)} kg.",
         f"{clusters} × {plain(cluster_kg, 6)} kg = {plain(expected_kg)} kg",
         expected_kg,
         "kg",
@@ -121,7 +120,7 @@ def per_shoot_step(leave: int, shoots: int, share: ShootShare) -> Working:
         dealt += f" and {share.more} on each of {share.shoots_with_more}, the fewer on the short ones"
     return Working(
         "clusters per shoot",
-        f"On {shoots} shoots: {dealt}.",
+        f"On {counted(shoots, 'shoot')}: {dealt}.",
         f"{leave} ÷ {shoots} = {plain(share.mean)}",
         share.mean,
         "1",
@@ -134,17 +133,21 @@ def by_length_step(clusters: ArrayLike) -> Working:
     Examples
     --------
     >>> by_length_step([0, 1, 2, 2]).sentence
-    'Of 4 shoots 1 keep 0, 1 keep 1, 2 keep 2: 5 clusters.'
+    'Of 4 shoots 1 keeps 0, 1 keeps 1, 2 keep 2: 5 clusters.'
     """
     kept, shoots = np.unique(np.asarray(clusters, dtype=np.int64), return_counts=True)
     dealt = [(int(number), int(each)) for number, each in zip(shoots, kept, strict=True)]
     total = sum(number * each for number, each in dealt)
-    words = ", ".join(f"{number} keep {each}" for number, each in dealt)
+    words = ", ".join(f"{number} {of_many(number, 'keeps', 'keep')} {each}" for number, each in dealt)
     calculation = " + ".join(f"{number} × {each}" for number, each in dealt)
     return Working(
         "clusters by shoot length",
-        f"Of {int(shoots.sum())} shoots {words}: {total} clusters.",
+        f"Of {counted(int(shoots.sum()), 'shoot')} {words}: {_clusters(total)}.",
         f"{calculation} = {total}",
         total,
         "1",
     )
+
+
+def _clusters(many: int | str) -> str:
+    return counted(many, "cluster")

@@ -6,6 +6,7 @@ from typing import Final
 
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.estimates import Estimate
 from balance.formulas.yields.planting_density import ACRE_M2, HECTARE_M2
 from balance.formulas.yields.yield_estimates import TONNES_PER_HECTARE, YieldEstimate
@@ -28,11 +29,12 @@ def yield_steps(vines: Estimate, clusters: Estimate, estimate: YieldEstimate) ->
     3341.052 kg ÷ 0.4047 ha = 8.2559 t/ha
     √(0.99² + 5² + 4.13²) % = 6.56 %
     """
-    per_vine, total = estimate.per_vine.value, estimate.total.value
+    per_vine, total, many = estimate.per_vine.value, estimate.total.value, plain(clusters.value)
     steps = [
         Working(
             "yield of one vine",
-            f"{plain(clusters.value)} clusters of {plain(estimate.weight.value, 6)} kg are {plain(per_vine)} kg.",
+            f"{counted(many, 'cluster')} of {plain(estimate.weight.value, 6)} kg {of_many(many, 'is', 'are')} "
+            f"{plain(per_vine)} kg.",
             f"{plain(clusters.value)} × {plain(estimate.weight.value, 6)} kg = {plain(per_vine)} kg",
             per_vine,
             "kg",

@@ -119,7 +119,7 @@ def test_a_replanted_vine_bears_by_the_count_and_is_named_as_young(block):
     block.lose(1, "2027-04-28", "replanted")
     body = block.asked("yield-estimate", "season=2027")
     assert (body["missing_vines"], body["young_vines"], body["bearing_vines"]["value"]) == (0, 1, 12)
-    assert any("1 vines were planted" in caution for caution in body["cautions"])
+    assert any("1 vine was planted" in caution for caution in body["cautions"])
 
 
 def test_the_blocks_own_factor_and_the_default_are_shown_side_by_side(block):

@@ -18,6 +18,7 @@ from rich.text import Text
 
 from balance.blocks import targets_of_block
 from balance.formulas.statistics import summarise
+from balance.formulas.wording import counted
 from records.access import Caller, OpenFarm, Right, enter, farms_of, open_farm
 from records.errors import Refusal
 from records.imports.checking import number_of
@@ -207,10 +208,8 @@ def _print_statistics(out: Console, opened: OpenFarm, imported: Import) -> None:
         return
     deviation, variation = summary.standard_deviation, summary.coefficient_of_variation
     more = f", standard deviation {deviation:.3f} kg, CV {variation:.1f} %" if deviation and variation else ""
-    out.print(
-        f"Block {block.name!r}: {summary.n} vines weighed, {summary.missing} not; mean {summary.mean:.3f} kg{more}.",
-        markup=False,
-    )
+    weighed = f"{counted(summary.n, 'vine')} weighed, {summary.missing} not"
+    out.print(f"Block {block.name!r}: {weighed}; mean {summary.mean:.3f} kg{more}.", markup=False)
     formula = computed.formulas[0]
     if formula.formula is None:
         out.print("No formula answers for the block: set pruning_formula on it to get targets.")
