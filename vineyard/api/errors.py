@@ -17,7 +17,7 @@ from rest_framework.views import set_rollback
 
 from records import errors as records
 from records.api.documents import UnfitValues
-from records.api.faults import break_rules_only, in_body, in_query, of_refusal
+from records.api.faults import break_rules_only, in_body, in_query, of_refusal, place_in
 from records.api.strict import InvalidQuery
 from vineyard.api.answers import RETRY_AFTER_SECONDS, is_away, kind_of_status
 from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
@@ -99,7 +99,7 @@ def _errors_of(exception: drf.ValidationError) -> list[dict[str, Any]]:
 def _refusal(exception: records.Refusal, context: dict[str, Any]) -> _Answer:
     code = next(REFUSALS[each] for each in type(exception).__mro__ if each in REFUSALS)
     current = exception.data.get("current")
-    more: dict[str, Any] = {"errors": of_refusal(exception.faults)}
+    more: dict[str, Any] = {"errors": of_refusal(exception.faults, place_in(context["request"]))}
     headers: dict[str, str] = {}
     if current is not None:
         headers["ETag"] = f'"{current.version}"'
