@@ -39,10 +39,25 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f" Known are: {', '.join(names)}." if names and len(names) <= 30 else ""
 
 
+def tell_choices(field: AnyField) -> None:
+    """Let a field of few words name them when it refuses one, and give back no more than the beginning of that."""
+    field = getattr(field, "child", field)
+    unsaid = serializers.ChoiceField.default_error_messages["invalid_choice"]
+    if isinstance(field, serializers.ChoiceField) and field.error_messages["invalid_choice"] == unsaid:
+        known = ", ".join(str(choice) for choice in field.choices)
+        field.error_messages["invalid_choice"] = f"{{input!r:.80}} is no word here. Known are: {known}."
+
+
 class StrictSerializer(serializers.Serializer[Any]):
     """A serializer that refuses members it does not know."""
 
     default_error_messages = {"invalid": "Send a JSON object here, with members in braces."}
+
+    def get_fields(self) -> dict[str, Any]:
+        fields: dict[str, Any] = super().get_fields()
+        for field in fields.values():
+            tell_choices(field)
+        return fields
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
@@ -230,6 +245,7 @@ def _checked(fields: Mapping[str, serializers.Field[Any, Any, Any, Any]], sent: 
     form.of_a_query = True  # type: ignore[attr-defined]
     for name, field in fields.items():
         form.fields[name] = field
+        tell_choices(field)
         field.required = field.required and name in sent
     if not form.is_valid():
         raise InvalidQuery(form.errors)
