@@ -104,3 +104,16 @@ def test_what_was_made_is_told_as_json_and_whoever_takes_none_makes_nothing(cast
     )
     assert (refused.status_code, stored.status_code, stored.json()["id"]) == (406, 201, sent[1]["id"])
     assert cast.worker.client.get(f"{address}/{sent[0]['id']}").status_code == 404
+
+
+def lists() -> list[tuple[str, str]]:
+    return [each for each in operations() if "Link" in answers_named(*each).get("200", {}).get("headers", {})]
+
+
+@pytest.mark.parametrize(("method", "route"), lists())
+def test_the_next_page_that_an_answer_names_stands_in_link_too(method, route, cast, scene):  # noqa: F811
+    case = MATRIX[method, route]
+    one_a_page = replace(case, query=f"{case.query}&limit=1".lstrip("&"))
+    answer = ask(whoever_may(cast, method, route), method, route, one_a_page, scene)
+    following = answer.json()["next"]
+    assert (f'<{following}>; rel="next"' in answer.headers.get("Link", "")) is (following is not None)

@@ -191,8 +191,8 @@ def _headers(path: str, status: str, members: Mapping[str, Any]) -> dict[str, An
     if status == "202":
         headers["Location"] = _header("Where to look how far it is.")
         headers["Retry-After"] = _header("Seconds until it is worth asking again.")
-    if {"results", "next", "previous"} <= members.keys():
-        headers["Link"] = _header("Next and previous page (RFC 8288).")
+    if {"results", "next"} <= members.keys():
+        headers["Link"] = _header("The pages that the answer names: next and previous (RFC 8288).")
     return headers
 
 
