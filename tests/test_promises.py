@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.faults.operations import document
-from tests.test_access_matrix import MATRIX, PEOPLE, ask, cast, scene, stage  # noqa: F401 - fixtures
+from tests.test_access_matrix import MATRIX, PEOPLE, Case, ask, cast, scene, stage  # noqa: F401 - fixtures
 
 pytestmark = pytest.mark.django_db
 
@@ -117,3 +117,13 @@ def test_the_next_page_that_an_answer_names_stands_in_link_too(method, route, ca
     answer = ask(whoever_may(cast, method, route), method, route, one_a_page, scene)
     following = answer.json()["next"]
     assert (f'<{following}>; rel="next"' in answer.headers.get("Link", "")) is (following is not None)
+
+
+@pytest.mark.parametrize("route", sorted({route for _, route in operations()}))
+def test_a_method_that_is_not_taken_is_answered_with_those_that_the_document_names(route, cast, scene):  # noqa: F811
+    named = {method for method, each in operations() if each == route}
+    bare = Case((), ids=MATRIX[min(named), route].ids)
+    for method in ("PUT", *({"GET", "POST", "PATCH", "DELETE"} - named)):
+        answer = ask(cast.owner.client, method, route, bare, scene)
+        assert answer.status_code == 405, (method, answer.content)
+        assert set(answer["Allow"].split(", ")) - {"HEAD", "OPTIONS"} == named, method

@@ -233,6 +233,8 @@ def _response(code: str) -> dict[str, Any]:
         response["headers"] = {"Retry-After": _header("Seconds until it is worth asking again.")}
     if kind.status == 429:
         response["headers"] |= _LIMITS
+    if kind.status == 405:
+        response["headers"] = {"Allow": _header("The methods that the address takes.")}
     if kind.status == 401:
         response["headers"] = {"WWW-Authenticate": _header("How to authenticate.")}
     return response
