@@ -284,6 +284,11 @@ def test_a_bomb_and_a_broken_body_are_refused_without_being_inflated(body, statu
     assert (answer.status_code, answer["Content-Type"]) == (status, "application/problem+json")
 
 
+def test_a_bomb_is_refused_with_the_size_that_may_not_be_passed(bulk):
+    answer = bulk.send(gzip.compress(b" " * 60_000_000), **{"Content-Encoding": "gzip"})
+    assert "bytes" in answer.json()["detail"]
+
+
 @pytest.mark.parametrize(
     ("encoding", "content_type"),
     [("br", NDJSON), ("deflate", NDJSON), ("gzip, gzip", NDJSON), ("gzip", "application/json")],

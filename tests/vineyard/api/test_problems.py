@@ -119,6 +119,10 @@ def test_a_form_that_an_address_does_not_speak_is_answered_with_those_that_it_do
     assert [word for word in named if word not in detail] == []
 
 
+def test_a_caller_without_a_key_is_told_how_to_send_one(client):
+    assert "Authorization: Bearer" in problem(client.get("/api/v1/me"), 401)["detail"]
+
+
 def test_a_change_without_if_match_names_the_header(cast):
     answer = cast.owner.client.patch(f"/api/v1/farms/{cast.farm.pk}", {"region": "Harrow Vale"}, format="json")
     assert problem(answer, 428)["errors"][0]["header"] == "If-Match"
