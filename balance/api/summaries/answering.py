@@ -7,18 +7,17 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 import orjson
-from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 from django.utils.http import parse_etags
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse
-from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.reports.charts import as_picture
 from balance.reports.document import Chart
 from records.api.forms import SvgRenderer, VegaLiteRenderer, form_asked, in_forms
+from records.api.preconditions import not_modified
 
 CHART_FORMS: Final = ("svg", "vega-lite")
 #: Whoever asks again is answered 304 while nothing changed; nobody keeps an answer for another caller.
@@ -52,7 +51,7 @@ def answered(request: Request, body: Mapping[str, Any], headers: Mapping[str, st
     told = {name: value for name, value in body.items() if name != "as_of"}
     marks = {"ETag": _tag(told), "Cache-Control": _ASK_AGAIN}
     if _is_known(request, marks["ETag"]):
-        return HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=marks)
+        return not_modified(marks)
     return Response(body, headers={**marks, **(headers or {})})
 
 
@@ -66,7 +65,7 @@ def drawn(request: Request, chart: Chart) -> HttpResponseBase:
     form = form_asked(request)
     marks = {"ETag": _tag({"form": form, "spec": chart.spec}), "Cache-Control": _ASK_AGAIN}
     if _is_known(request, marks["ETag"]):
-        return HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=marks)
+        return not_modified(marks)
     if form != SvgRenderer.format:
         return Response(chart.spec, headers=marks)
     picture = as_picture(chart.spec)
