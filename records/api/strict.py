@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.core.validators import validate_email
@@ -52,6 +52,8 @@ class StrictSerializer(serializers.Serializer[Any]):
     """A serializer that refuses members it does not know."""
 
     default_error_messages = {"invalid": "Send a JSON object here, with members in braces."}
+    #: What to do instead, about members of the same thing that are not taken here.
+    fixed: ClassVar[Mapping[str, str]] = {}
 
     def get_fields(self) -> dict[str, Any]:
         fields: dict[str, Any] = super().get_fields()
@@ -68,7 +70,8 @@ class StrictSerializer(serializers.Serializer[Any]):
                     {
                         name[:80]: [
                             serializers.ErrorDetail(
-                                f"{name[:80]!r} is no member here.{nearest(name, known)}", "unknown_member"
+                                self.fixed.get(name) or f"{name[:80]!r} is no member here.{nearest(name, known)}",
+                                "unknown_member",
                             )
                         ]
                         for name in unknown[:20]
