@@ -15,7 +15,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, ClassVar, Final
 
 from django.core.exceptions import ValidationError as DjangoValidationError
-from django.core.validators import validate_email
+from django.core.validators import MaxLengthValidator, MinLengthValidator, validate_email
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -39,9 +39,17 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f" Known are: {', '.join(names)}." if names and len(names) <= 30 else ""
 
 
-def tell_choices(field: AnyField) -> None:
-    """Let a field of few words name them when it refuses one, and give back no more than the beginning of that."""
-    field = getattr(field, "child", field)
+def speak_plainly(field: AnyField) -> None:
+    """Let a field of few words name them when it refuses one, and a list count as people do.
+
+    Of what was sent, no more than the beginning is given back.
+    """
+    if isinstance(field, serializers.ListField):
+        for validator in field.validators:
+            if isinstance(validator, MinLengthValidator | MaxLengthValidator):
+                bound = "fewer" if isinstance(validator, MaxLengthValidator) else "more"
+                validator.message = f"Send {validator.limit_value} of them or {bound}."
+        field = field.child
     unsaid = serializers.ChoiceField.default_error_messages["invalid_choice"]
     if isinstance(field, serializers.ChoiceField) and field.error_messages["invalid_choice"] == unsaid:
         known = ", ".join(str(choice) for choice in field.choices)
@@ -58,7 +66,7 @@ class StrictSerializer(serializers.Serializer[Any]):
     def get_fields(self) -> dict[str, Any]:
         fields: dict[str, Any] = super().get_fields()
         for field in fields.values():
-            tell_choices(field)
+            speak_plainly(field)
         return fields
 
     def to_internal_value(self, data: Any) -> Any:
@@ -248,7 +256,7 @@ def _checked(fields: Mapping[str, serializers.Field[Any, Any, Any, Any]], sent: 
     form.of_a_query = True  # type: ignore[attr-defined]
     for name, field in fields.items():
         form.fields[name] = field
-        tell_choices(field)
+        speak_plainly(field)
         field.required = field.required and name in sent
     if not form.is_valid():
         raise InvalidQuery(form.errors)
