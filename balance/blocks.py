@@ -35,7 +35,7 @@ class BlockTargets:
 
 
 def targets_of_block(
-    opened: OpenFarm, block: Block, season: int | None, rows: int | range | None = None, *, most: int | None = None
+    opened: OpenFarm, block: Block, season: int | None, rows: int | range | None = None, *, whole: bool = False
 ) -> BlockTargets:
     """Compute the target of every vine of a block for one season, and judge the counts that were left.
 
@@ -45,7 +45,7 @@ def targets_of_block(
         The block has too many vines to be answered at once.
     """
     chosen = season if season is not None else newest_season(opened, block)
-    walked = walk(opened, block, chosen, rows, most=most)
+    walked = walk(opened, block, chosen, rows, whole=whole)
     default = resolve_for_block(opened.farm, block)
     formulas, formula_of = _formulas(default, walked)
     grown = seasons_grown(opened, block, walked.vines, chosen)
@@ -56,7 +56,7 @@ def targets_of_block(
 
 def weights_of_block(opened: OpenFarm, block: Block, season: int | None) -> NDArray[np.float64]:
     """Give the weight of every vine of a block in walking order [kg]; NaN where it was not weighed."""
-    return walk(opened, block, season).weights_kg
+    return walk(opened, block, season, whole=True).weights_kg
 
 
 def newest_season(opened: OpenFarm, block: Block) -> int | None:

@@ -23,6 +23,9 @@ from records.models import Block
 
 #: More vines than this are asked for row by row.
 MOST_VINES: Final = 20_000
+#: More vines than this are not reckoned together, where the answer is a few figures of a whole block.
+MOST_OF_A_BLOCK: Final = 100_000
+_TOO_MANY: Final = "too_many_vines"
 #: Blocks whose vines a process keeps; one of 10,000 vines takes about two megabytes.
 _KEPT_BLOCKS: Final = 16
 
@@ -99,9 +102,11 @@ _keeping = Lock()
 
 
 def walk(
-    opened: OpenFarm, block: Block, season: int | None, rows: int | range | None = None, *, most: int | None = None
+    opened: OpenFarm, block: Block, season: int | None, rows: int | range | None = None, *, whole: bool = False
 ) -> Walked:
     """Give the vines of a block, or of one row or some rows of it, with the records of one season.
+
+    ``whole`` is for figures of all vines together, which nobody can ask for row by row.
 
     Raises
     ------
@@ -111,13 +116,12 @@ def walk(
     vines = _vines(opened, block)
     if rows is not None:
         vines = vines.of_rows(rows if isinstance(rows, range) else range(rows, rows + 1))
-    most = MOST_VINES if most is None else most
+    most = MOST_OF_A_BLOCK if whole else MOST_VINES
     if len(vines) > most:
-        raise NotValid.at(
-            "row_number",
-            code="too_many_vines",
-            detail=f"The block has {len(vines):,} vines; at most {most:,} are answered at once. Ask by row.",
-        )
+        told = f"The block has {len(vines):,} vines; at most {most:,} are"
+        if whole:
+            raise NotValid.at("block", code=_TOO_MANY, detail=f"{told} reckoned together. Divide the block.")
+        raise NotValid.at("row_number", code=_TOO_MANY, detail=f"{told} answered at once. Ask by row.")
     return _with_records(vines, one_row(_RECORDS, [opened.farm.pk, block.pk, season]))
 
 

@@ -1,6 +1,6 @@
 """What each constraint of the records says when a caller meets it, whichever code path came to it.
 
-Constraint name → (problem code, place in the body, sentence).  ``tests/records/test_constraints.py`` walks
+Constraint name → (problem code, place in the body, sentence).  ``tests/records/test_walls.py`` walks
 the database's catalogue and fails on a constraint that is not here.
 """
 
@@ -43,11 +43,15 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     ),
     "api_key_former_secret_ends": ("incomplete", (), "A former secret and its end belong together."),
     "membership_role_known": ("unknown_role", ("role",), "A role is one of owner, worker, viewer."),
-    "consent_purpose_known": ("unknown_purpose", ("purpose",), "A purpose is one of advice, records, summaries."),
+    "consent_purpose_known": (
+        "unknown_purpose",
+        ("purpose",),
+        "A purpose is one of advice, records, summaries, benchmarks.",
+    ),
     "consent_to_an_adviser_or_a_program": (
         "wrong_recipient",
         ("purpose",),
-        "Consent for advice names an adviser, consent for records or summaries a program.",
+        "Consent for advice names an adviser, consent for any other purpose a program.",
     ),
     "consent_rights_fit_the_purpose": (
         "wrong_rights",
@@ -105,7 +109,7 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     ),
     "block_minimum_nodes_below_maximum": (
         "out_of_range",
-        ("minimum_nodes", "maximum_nodes"),
+        ("minimum_nodes",),
         "The fewest nodes may not exceed the cap.",
     ),
     "block_use_known": ("unknown_use", ("use",), "The use is not one that the service knows."),
@@ -228,7 +232,7 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "pruning_formula_kind_known": ("unknown_kind", ("kind",), "The kind is not one that the service knows."),
     "pruning_formula_numbers_of_its_kind": (
         "incomplete",
-        ("first_nodes", "further_nodes"),
+        ("first_nodes",),
         "Nodes per unit have no first nodes; a fixed number has no further nodes.",
     ),
     "pruning_formula_lowest_units_sensible": (
@@ -243,7 +247,7 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     ),
     "pruning_formula_lowest_below_highest_units": (
         "out_of_range",
-        ("lowest_units", "highest_units"),
+        ("lowest_units",),
         "A formula must hold from fewer units of weight than up to.",
     ),
     "pruning_formula_only_shared_ones_answer_unasked": (
@@ -255,11 +259,11 @@ CONSTRAINTS: Final[dict[str, Said]] = {
     "balance_range_canopy_known": ("unknown_canopy", ("canopy",), "A canopy is single or divided."),
     "balance_range_use_known": ("unknown_use", ("use",), "The use is not one that the service knows."),
     "balance_range_source_mark_known": ("unknown_mark", ("source_mark",), "The mark of the source is not known."),
-    "balance_range_has_a_limit": ("incomplete", ("low", "high"), "A range has at least one limit."),
-    "balance_range_low_below_high": ("out_of_range", ("low", "high"), "The lower limit exceeds the upper."),
+    "balance_range_has_a_limit": ("incomplete", ("low",), "A range has at least one limit."),
+    "balance_range_low_below_high": ("out_of_range", ("low",), "The lower limit exceeds the upper."),
     "balance_range_default_says_for_whom": (
         "incomplete",
-        ("cultivar", "group"),
+        ("cultivar",),
         "Only a shared range of a cultivar or group holds unless another was chosen.",
     ),
     "range_choice_once_a_block_and_measure": (

@@ -132,6 +132,14 @@ class Quantity:
     value: Decimal
     unit: str
 
+    def __str__(self) -> str:
+        """As a person writes it.
+
+        >>> str(Quantity(Decimal("0E-12"), "m")), str(Quantity(Decimal("1E+3"), "kg"))
+        ('0 m', '1000 kg')
+        """
+        return f"{self.value.normalize():f} {self.unit}"
+
 
 def canonical_code(written: str) -> str:
     """Give the UCUM code of a unit as somebody wrote it.

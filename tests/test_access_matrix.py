@@ -600,8 +600,8 @@ def _own_catalogue(player: Any, farm: Any, program: Any) -> dict[str, Any]:
     return {**taught, "program_report": asked.json()["id"], "benchmark": counted.json()["id"]}
 
 
-def ask(client: Any, method: str, route: str, case: Case, scene: Scene) -> Any:
-    headers = {"If-Match": "*"} if case.if_match else {}
+def ask(client: Any, method: str, route: str, case: Case, scene: Scene, headers: dict[str, str] | None = None) -> Any:
+    headers = {**(headers or {}), **({"If-Match": "*"} if case.if_match else {})}
     body = case.body(scene) if case.body else None
     address = "/" + route.format(**{**scene.ids, **case.ids}) + (f"?{case.query}" if case.query else "")
     kwargs: dict[str, Any] = {"headers": headers}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +65,15 @@ def test_every_example_is_valid_by_its_own_schema(document):
         resolved = {**schema, "components": document["components"]}
         faults = [error.message for error in Draft202012Validator(resolved).iter_errors(example)]
         assert faults == [], where
+
+
+def test_no_example_counts_one_of_something_as_many(document):
+    """Most examples are what the service computes, so that this holds its sentences too."""
+    counted_as_many = re.compile(
+        r"(?<![\d.,])1 (nodes|buds|vines|canes|clusters|shoots|points|rows|cordons|arms|winters|seasons|years|records)\b"
+    )
+    said = {where: counted_as_many.findall(json.dumps(example)) for where, _, example in examples(document)}
+    assert {where: found for where, found in said.items() if found} == {}
 
 
 def examples(document: dict[str, Any]) -> list[tuple[str, dict[str, Any], Any]]:

@@ -246,6 +246,7 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "ENUM_NAME_OVERRIDES": {
+        "JobState": "records.models.jobs.JobState",
         "LineOutcome": "records.models.imports.LineOutcome",
         "ScaleWord": ["spring", "digital", "not_stated"],
         "StageScale": ["bbch", "eichhorn_lorenz", "modified_eichhorn_lorenz"],

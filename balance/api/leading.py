@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from rest_framework import status
 from rest_framework.request import Request
@@ -12,6 +12,9 @@ from balance.program_work.models import UNFINISHED, ProgramWork
 from records.access import open_led_program
 from records.api.views import CallerView
 from records.models import Program
+
+#: While something is being made; counting many farms takes longer than one farm's work.
+WAITING: Final = {"Retry-After": "2"}
 
 
 class LeadsView(CallerView):
@@ -23,9 +26,9 @@ class LeadsView(CallerView):
         self.program = open_led_program(self.caller, kwargs["program"])
 
 
-def answer_of_work(view: LeadsView, work: ProgramWork) -> Response:
-    """Answer 202 while a worker has something left to do, else 200."""
-    unfinished = work.state in UNFINISHED
-    code = status.HTTP_202_ACCEPTED if unfinished else status.HTTP_200_OK
-    headers = {"Retry-After": "2"} if unfinished else {}
-    return Response(view.get_serializer(work).data, status=code, headers=headers)
+def answer_of_work(view: LeadsView, work: ProgramWork, place: str) -> Response:
+    """Answer 202 and where to look, at ``place``, while a worker has something left to do, else 200."""
+    told = view.get_serializer(work).data
+    if work.state not in UNFINISHED:
+        return Response(told)
+    return Response(told, status=status.HTTP_202_ACCEPTED, headers={"Location": place, **WAITING})

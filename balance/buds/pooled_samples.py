@@ -100,7 +100,7 @@ def normal_targets(opened: OpenFarm, block: Block, season: int | None) -> Normal
     if season is None:
         return NormalTargets(none, "No season is known.")
     try:
-        nodes = targets_of_block(opened, block, season).targets.nodes
+        nodes = targets_of_block(opened, block, season, whole=True).targets.nodes
     except NotValid as refused:  # too large a block to be answered at once
         return NormalTargets(none, refused.detail)
     if np.isnan(nodes).all():

@@ -59,7 +59,7 @@ class BlockSizes:
     of_measure: dict[Measure, Size]
 
 
-def sizes_of(opened: OpenFarm, block: Block, season: int | None, *, most: int | None = None) -> BlockSizes:
+def sizes_of(opened: OpenFarm, block: Block, season: int | None) -> BlockSizes:
     """Give the size of a block's vines in one winter; without a season nothing was measured.
 
     Raises
@@ -67,7 +67,7 @@ def sizes_of(opened: OpenFarm, block: Block, season: int | None, *, most: int | 
     NotValid
         The block has too many vines to be answered at once.
     """
-    walked = walk(opened, block, season, most=most)
+    walked = walk(opened, block, season, whole=True)
     summer = None if season is None else season - 1
     count, every = shoots_of_vines(opened, block, summer, walked.vines)
     standing = standing_vines(opened, block, season, walked.vines)

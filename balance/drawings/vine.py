@@ -11,6 +11,7 @@ from balance.formulas.counting import counted
 from balance.formulas.spur_plan.candidates import Arm, Candidate
 from balance.formulas.spur_plan.plan import SpurPlan
 from balance.formulas.spur_plan.reasons import CUT, RENEWAL_SPUR
+from balance.formulas.wording import counted
 
 #: Colours that colour-blind people tell apart; shape and dash say the same without any.
 _KEPT: Final = "#0072b2"
@@ -83,7 +84,7 @@ def _told(plan: SpurPlan) -> list[str]:
         if plan.reason
         else f"Spur plan: {counted(plan.total, 'node')}"
     )
-    canes = f"{len(kept)} of {len(plan.choices)} canes kept, {renewing} of them as renewal spurs."
+    canes = f"{len(kept)} of {counted(len(plan.choices), 'cane')} kept, {renewing} of them as renewal spurs."
     outside = f" Nodes of renewal spurs beside the total: {plan.outside}." if plan.outside else ""
     return [heading, f"{canes}{outside} A guide only: see the cautions of the plan."]
 

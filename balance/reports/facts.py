@@ -22,7 +22,7 @@ from balance.missing_vines import Places, missing_among, places_in
 from balance.ranges import AssignedRange, canopy_of, range_for, verdict_on
 from balance.reports.reading import Reading
 from balance.samples.block_means import DrawnTogether, block_means, drawn_together
-from balance.samples.sampling import MOST_VINES, Frame
+from balance.samples.sampling import Frame
 from balance.yields.pickings import Pickings, pickings_of
 from records.access import OpenFarm
 from records.models import Block, Cultivar, Measure, RangeChoice
@@ -63,7 +63,7 @@ class Facts:
     @cached_property
     def targets(self) -> BlockTargets:
         """The targets of the winter before the harvest."""
-        return targets_of_block(self.opened, self.block, self.season, most=MOST_VINES)
+        return targets_of_block(self.opened, self.block, self.season, whole=True)
 
     @cached_property
     def frame(self) -> Frame:

@@ -29,11 +29,9 @@ from balance.missing_vines import missing_among
 from balance.walking import Walked, walk
 from records.access import OpenFarm
 from records.errors import NotValid
-from records.models import Block, Farm, Vine
+from records.models import Block, Farm
 from records.seasons import implied_season
 
-#: More vines than this are not drawn from at once.
-MOST_VINES: Final = 100_000
 #: More groups than about six gain little (Cochran 1977, from memory), and a vine in each is soon not to be had.
 ROW_GROUPS: Final = 6
 
@@ -129,14 +127,7 @@ def frame_of(opened: OpenFarm, block: Block, season: int) -> Frame:
     NotValid
         The block has too many vines.
     """
-    vines = Vine.objects.for_farm(opened.farm).filter(block=block).count()
-    if vines > MOST_VINES:
-        raise NotValid.at(
-            "block",
-            code="too_many_vines",
-            detail=f"The block has {vines:,} vines; a sample is drawn from at most {MOST_VINES:,}. Divide the block.",
-        )
-    walked = walk(opened, block, season, most=MOST_VINES)
+    walked = walk(opened, block, season, whole=True)
     return Frame(season, walked, ~missing_among(opened, block, season, walked.vines.ids))
 
 

@@ -95,7 +95,7 @@ def _places(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
 
 
 def _winter(opened: OpenFarm, block: Block, season: int) -> dict[str, Any]:
-    found = targets_of_block(opened, block, season)
+    found = targets_of_block(opened, block, season, whole=True)
     recorded: NDArray[np.bool_] = np.any(found.walked.records, axis=1)
     weights = found.walked.weights_kg[recorded]
     weighed = weights[~np.isnan(weights)]

@@ -87,7 +87,7 @@ class Blocks(InForms, FarmView):
         description="Vines of one cultivar on one rootstock, planted and trained alike. With an id of the client's "
         "own, sending it again is safe.",
         request=BlockIn,
-        responses={(200, "application/json"): BlockWithBoundary, (201, "application/json"): BlockWithBoundary},
+        responses={200: BlockWithBoundary, 201: BlockWithBoundary},
         tags=["blocks and vines"],
         examples=[
             OpenApiExample("A block of Concord", value=NEW_BLOCK, request_only=True),

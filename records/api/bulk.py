@@ -22,7 +22,7 @@ from records.api.kind_fields import WordField, sent_by
 from records.api.strict import InvalidQuery, StrictBooleanField, StrictQuery
 from records.api.views import FarmView
 from records.bulk import LARGEST_BODY, MOST_DOCUMENTS, MOST_LINES
-from records.bulk.storing import OnConflict, VinesMoved
+from records.bulk.storing import MOST_OF_AN_ID, OnConflict, VinesMoved
 from records.bulk.taking import Options, Taken, take_documents, take_lines
 from records.errors import NotValid
 from records.files.sending import take_table
@@ -101,6 +101,7 @@ class Records(FarmView):
         description="Records of any kinds, each with its `kind` and the members of its own endpoint: a JSON array of "
         f"at most {MOST_DOCUMENTS:,}, NDJSON of at most {MOST_LINES:,} lines and {LARGEST_BODY // 1_000_000} MB, which "
         f"may be gzip, or a CSV table of one kind with at most {MOST_DOCUMENTS:,} lines, as its template has it. "
+        f"One id stands in at most {MOST_OF_AN_ID} lines. "
         "Each gets a result, in the order of the request: 200 where every one is good, 207 where some are not; with "
         "`atomic=true` all or none. Sent again after a lost reply, what was stored is `unchanged`. All of one "
         "request is stored at one moment.",

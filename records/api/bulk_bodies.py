@@ -13,7 +13,7 @@ from records.api.documents import MalformedJSON, UnfitValues, document_of
 from records.api.faults import break_rules_only, flatten
 from records.api.kind_fields import sent_by
 from records.bulk import LARGEST_BODY, LONGEST_LINE
-from records.bulk.inflating import NotCompressed, TooLargeInflated, inflated
+from records.bulk.inflating import NotCompressed, inflated
 from records.bulk.rows import Fault
 from records.errors import Fault as Place
 from records.errors import Refusal
@@ -39,8 +39,6 @@ class Lines(BaseParser):
             return body
         try:
             return inflated(body)
-        except TooLargeInflated as error:
-            raise RequestDataTooBig(str(error)) from error
         except NotCompressed as error:
             raise ParseError(str(error)) from error
 

@@ -27,6 +27,10 @@ LARGEST_PAGE: Final = 500
 _LIMIT: Final = {"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": 100}
 _ONE_KIND: Final = f"({'|'.join(sorted(FOLLOWED))})"
 _KINDS: Final = {"type": "string", "maxLength": 400, "pattern": f"^{_ONE_KIND}(,{_ONE_KIND})*$"}
+_DATA_SAYS: Final = (
+    "As its list shows it. The target and verdict of a dormant record, and the outline of a block, are at their own "
+    "addresses alone."
+)
 _EXAMPLE: Final = {
     "results": [
         {
@@ -53,7 +57,7 @@ class ChangeOut(serializers.Serializer[Any]):
     )
     version = serializers.IntegerField()
     changed_at = serializers.DateTimeField()
-    data = serializers.DictField(help_text="As its own address shows it.")  # type: ignore[assignment]
+    data = serializers.DictField(help_text=_DATA_SAYS)  # type: ignore[assignment]
 
 
 class ChangesOut(serializers.Serializer[Any]):

@@ -4,24 +4,25 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema
 from rest_framework import serializers, status
-from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
 from records.access import Right
+from records.api.forms import ZipRenderer
 from records.api.jobs import UNFINISHED
 from records.api.preconditions import place_of
 from records.api.strict import StrictCharField, StrictQuery, StrictSerializer
 from records.api.views import FarmView
 from records.models import Erasure, Export
+from records.models.jobs import JobState
 from records.services import erasure, exports
 
 EXPORT_EXAMPLE = {
@@ -50,7 +51,7 @@ class ExportOut(serializers.ModelSerializer[Export]):
     """One export: where its job stands, and the file once it is whole."""
 
     job = serializers.UUIDField(source="job_id", help_text="The job that writes it.")
-    state = serializers.CharField(source="job.state", help_text="Of the job: queued, running, succeeded or failed.")
+    state = serializers.ChoiceField(source="job.state", choices=JobState.choices, help_text="Of the job.")
     asked_at = serializers.DateTimeField(source="received_at")
     file = serializers.SerializerMethodField(help_text="Where to fetch the file; null until it is whole.")
 
@@ -83,23 +84,6 @@ class ErasureOut(serializers.ModelSerializer[Erasure]):
 
     def get_rows(self, line: Erasure) -> dict[str, int]:
         return dict(sorted(line.counts.items()))
-
-
-class ZipRenderer(BaseRenderer):
-    """Lets a client say that it accepts a ZIP; the file itself is streamed past it."""
-
-    media_type = "application/zip"
-    format = "zip"
-    charset = None
-    render_style = "binary"
-
-    def render(
-        self,
-        data: Any,
-        accepted_media_type: str | None = None,  # noqa: ARG002
-        renderer_context: Mapping[str, Any] | None = None,  # noqa: ARG002
-    ) -> Any:
-        return data
 
 
 class Exports(FarmView):

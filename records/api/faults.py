@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from rest_framework.exceptions import ErrorDetail
+from rest_framework.request import Request
 
 from records.errors import Fault
 
@@ -68,6 +69,35 @@ def in_query(detail: Any) -> list[dict[str, Any]]:
     ][:100]
 
 
-def of_refusal(faults: Sequence[Fault]) -> list[dict[str, Any]]:
-    """Give the faults that a service found."""
-    return [{"pointer": pointer(fault.path), "code": fault.code, "detail": fault.detail} for fault in faults[:100]]
+def of_refusal(faults: Sequence[Fault], place: Callable[[Path], dict[str, str]] | None = None) -> list[dict[str, Any]]:
+    """Give the faults that a service found; ``place`` names where each stands, in the body if it is left out."""
+    named = place or place_in_body
+    return [{**named(fault.path), "code": fault.code, "detail": fault.detail} for fault in faults[:100]]
+
+
+def place_in_body(path: Path) -> dict[str, str]:
+    """Name a place of a body."""
+    return {"pointer": pointer(path)}
+
+
+#: A body of these is a table, and has no members.
+_TABLES: Final = {"text/csv", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
+
+
+def place_in(request: Request) -> Callable[[Path], dict[str, str]]:
+    """Give how places are named that a service found at fault: it knows what was said, not where in the request.
+
+    Without a body, or beside a table, everything was said in the address; else what the address names was said there.
+    """
+    beside_a_table = (request.content_type or "").partition(";")[0].strip().lower() in _TABLES
+    all_in_address = request.method in {"GET", "HEAD", "DELETE"} or beside_a_table
+
+    def place(path: Path) -> dict[str, str]:
+        name = path[0] if path else ""
+        if name == "file" and beside_a_table:  # as a form calls what is the whole body here
+            return place_in_body(())
+        if not isinstance(name, str) or not (all_in_address or name in request.query_params):
+            return place_in_body(path)
+        return {"parameter": name} if name else {}
+
+    return place

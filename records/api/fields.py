@@ -125,7 +125,7 @@ class CatalogueField(serializers.SlugRelatedField[Any]):
             self.fail("invalid")
         found = self.rows.filter(code=data).order_by().first()
         if found is None:
-            self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
+            self.fail("does_not_exist", slug_name="code", value=data[:80], listed=self.listed)
         return found
 
 
@@ -161,7 +161,7 @@ class VersionField(CatalogueField):
         opened: OpenFarm | None = self.context.get("opened")
         found = named(usable_by(self.model, opened.farm) if opened else shared(self.model), data)
         if found is None:
-            self.fail("does_not_exist", slug_name="code", value=data, listed=self.listed)
+            self.fail("does_not_exist", slug_name="code", value=data[:80], listed=self.listed)
         return found
 
 

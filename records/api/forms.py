@@ -5,8 +5,8 @@ Where both are sent, ``as=`` decides: it is what a person sees in the address.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Any, cast
+from collections.abc import Mapping
+from typing import Any, ClassVar, cast
 
 from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiParameter
@@ -76,6 +76,20 @@ class XlsxRenderer(FileRenderer):
     format = "xlsx"
 
 
+class ZipRenderer(FileRenderer):
+    """Several files in one."""
+
+    media_type = "application/zip"
+    format = "zip"
+
+
+class PdfRenderer(FileRenderer):
+    """A document to print."""
+
+    media_type = "application/pdf"
+    format = "pdf"
+
+
 class SvgRenderer(FileRenderer):
     """A drawing."""
 
@@ -91,13 +105,21 @@ class HtmlRenderer(FileRenderer):
 
 
 class InForms:
-    """A view whose answers take more forms than one; ``renderer_classes`` lists them, JSON first."""
+    """A view whose answers take more forms than one; ``renderer_classes`` lists them, JSON first.
+
+    They are forms of what is read, unless a view says so of another method; what a POST has made is told as JSON.
+    """
+
+    forms_of: ClassVar[frozenset[str]] = frozenset({"GET", "HEAD"})
+
+    def get_renderers(self) -> list[BaseRenderer]:
+        found: list[BaseRenderer] = super().get_renderers()  # type: ignore[misc]
+        return found if self.request.method in self.forms_of else found[:1]  # type: ignore[attr-defined]
 
     def perform_content_negotiation(self, request: Request, force: bool = False) -> Any:
         """Let ``as=`` choose among the renderers; a word that names none is refused with the rest of the query."""
         word = request.query_params.get("as", "")
-        renderers: Iterable[BaseRenderer] = self.get_renderers()  # type: ignore[attr-defined]
-        for renderer in renderers:
+        for renderer in self.get_renderers():
             if renderer.format == word:
                 return renderer, renderer.media_type
         return super().perform_content_negotiation(request, force)  # type: ignore[misc]

@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records.access import Right
+from records.api.preconditions import place_of
 from records.api.strict import StrictQuery
 from records.api.views import FarmView
 from records.models import Job
@@ -97,11 +98,12 @@ class OneJob(FarmView):
         return Response(JobOut(found).data, headers=headers)
 
 
-def _answer(job: Job) -> Response:
-    """Answer 202 while a worker has something left to do, else 200."""
-    unfinished = job.state in UNFINISHED
-    code = status.HTTP_202_ACCEPTED if unfinished else status.HTTP_200_OK
-    return Response(JobOut(job).data, status=code, headers={"Retry-After": "1"} if unfinished else {})
+def _answer(request: Request, job: Job) -> Response:
+    """Answer 202 and where to look while a worker has something left to do, else 200."""
+    if job.state not in UNFINISHED:
+        return Response(JobOut(job).data)
+    headers = {"Location": place_of(request, "job", farm=job.farm_id, job=job.pk), "Retry-After": "1"}
+    return Response(JobOut(job).data, status=status.HTTP_202_ACCEPTED, headers=headers)
 
 
 class JobCancellation(FarmView):
@@ -126,7 +128,7 @@ class JobCancellation(FarmView):
     )
     def post(self, request: Request, farm: uuid.UUID, job: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
-        return _answer(cancel_job(self.opened, job))
+        return _answer(request, cancel_job(self.opened, job))
 
 
 class JobRetry(FarmView):
@@ -148,4 +150,4 @@ class JobRetry(FarmView):
     )
     def post(self, request: Request, farm: uuid.UUID, job: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
-        return _answer(retry_job(self.opened, job))
+        return _answer(request, retry_job(self.opened, job))

@@ -140,6 +140,9 @@ _NOTE: Final = "Anything else, in the farm's words."
 _SEASON: Final = "Harvest year. Needed only where the date does not say it."
 
 
+_FIXED: Final = "{!r} of a stored record stays. If it is wrong, withdraw the record and store another under a new id."
+
+
 def _class_name(kind: Kind) -> str:
     return "".join(part.capitalize() for part in kind.name.split("_"))
 
@@ -184,7 +187,9 @@ def changed_by(kind: Kind) -> type[StrictSerializer]:
         max_length=400, required=False, allow_blank=True, help_text="Why; kept with the old version."
     )
     doc = f"What may be corrected or added on a {kind.title.lower()}."
-    return _serializer(f"{_class_name(kind)}Patch", doc, fields | _always() | {"reason": reason})
+    changed = _serializer(f"{_class_name(kind)}Patch", doc, fields | _always() | {"reason": reason})
+    changed.fixed = {name: _FIXED.format(name) for name in {*SHOWN_BEFORE} & {*sent_by(kind)().fields}}
+    return changed
 
 
 def _serializer(name: str, doc: str, fields: Mapping[str, Field]) -> type[StrictSerializer]:

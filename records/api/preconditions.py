@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 import uuid
+from collections.abc import Mapping
 from typing import Any, Protocol
 
+from django.http import HttpResponse
 from django.urls import reverse
 from rest_framework import status
 from rest_framework.exceptions import APIException
@@ -66,6 +68,13 @@ def answer(data: Any, row: Versioned, *, created: bool = False, location: str | 
         headers["Location"] = location
     code = status.HTTP_201_CREATED if created else status.HTTP_200_OK
     return Response(data, status=code, headers=headers)
+
+
+def not_modified(headers: Mapping[str, str]) -> HttpResponse:
+    """Answer 304: without a body, and so without a type of one, which Django would call HTML."""
+    response = HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=headers)
+    del response["Content-Type"]
+    return response
 
 
 def place_of(request: Request, name: str, **ids: uuid.UUID | str) -> str:

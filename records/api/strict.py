@@ -12,10 +12,10 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from django.core.exceptions import ValidationError as DjangoValidationError
-from django.core.validators import validate_email
+from django.core.validators import MaxLengthValidator, MinLengthValidator, validate_email
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -39,10 +39,35 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f" Known are: {', '.join(names)}." if names and len(names) <= 30 else ""
 
 
+def speak_plainly(field: AnyField) -> None:
+    """Let a field of few words name them when it refuses one, and a list count as people do.
+
+    Of what was sent, no more than the beginning is given back.
+    """
+    if isinstance(field, serializers.ListField):
+        for validator in field.validators:
+            if isinstance(validator, MinLengthValidator | MaxLengthValidator):
+                bound = "fewer" if isinstance(validator, MaxLengthValidator) else "more"
+                validator.message = f"Send {validator.limit_value} of them or {bound}."
+        field = field.child
+    unsaid = serializers.ChoiceField.default_error_messages["invalid_choice"]
+    if isinstance(field, serializers.ChoiceField) and field.error_messages["invalid_choice"] == unsaid:
+        known = ", ".join(str(choice) for choice in field.choices)
+        field.error_messages["invalid_choice"] = f"{{input!r:.80}} is no word here. Known are: {known}."
+
+
 class StrictSerializer(serializers.Serializer[Any]):
     """A serializer that refuses members it does not know."""
 
     default_error_messages = {"invalid": "Send a JSON object here, with members in braces."}
+    #: What to do instead, about members of the same thing that are not taken here.
+    fixed: ClassVar[Mapping[str, str]] = {}
+
+    def get_fields(self) -> dict[str, Any]:
+        fields: dict[str, Any] = super().get_fields()
+        for field in fields.values():
+            speak_plainly(field)
+        return fields
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):
@@ -53,7 +78,8 @@ class StrictSerializer(serializers.Serializer[Any]):
                     {
                         name[:80]: [
                             serializers.ErrorDetail(
-                                f"{name[:80]!r} is no member here.{nearest(name, known)}", "unknown_member"
+                                self.fixed.get(name) or f"{name[:80]!r} is no member here.{nearest(name, known)}",
+                                "unknown_member",
                             )
                         ]
                         for name in unknown[:20]
@@ -230,6 +256,7 @@ def _checked(fields: Mapping[str, serializers.Field[Any, Any, Any, Any]], sent: 
     form.of_a_query = True  # type: ignore[attr-defined]
     for name, field in fields.items():
         form.fields[name] = field
+        speak_plainly(field)
         field.required = field.required and name in sent
     if not form.is_valid():
         raise InvalidQuery(form.errors)

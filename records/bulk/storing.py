@@ -43,6 +43,15 @@ class Outcome:
 
 
 Outcomes = dict[int, Outcome]
+#: Each takes statements of its own; no phone changes one record so often before it is heard.
+MOST_OF_AN_ID: Final = 50
+_SAID_TOO_OFTEN: Final = (
+    f"This id stands in more than {MOST_OF_AN_ID} lines of the request. Send the newest of them in another request."
+)
+_TOO_OFTEN: Final = Outcome(
+    "error",
+    fault=Fault("not_valid", _SAID_TOO_OFTEN, ({"path": ("id",), "code": "id_too_often", "detail": _SAID_TOO_OFTEN},)),
+)
 CREATED: Final = Outcome("created", 1)
 UNCHANGED: Final = Outcome("unchanged", 1)
 
@@ -56,13 +65,19 @@ class Store:
     imported_from: uuid.UUID | None = None
 
     def store(self, batch: Batch) -> Outcomes:
-        """Store the lines of a batch; lines that were stored before are known again."""
+        """Store the lines of a batch; lines that were stored before are known again.
+
+        Lines of one id are stored one after the other, as if each had been sent by itself.
+        """
         statements = statements_of(batch.kind)
-        batch, again = _apart(batch)
         outcomes: Outcomes = {}
-        if batch:
-            outcomes |= self._insert(statements, batch)
-        return outcomes | self.store(again) if again else outcomes
+        left: Batch | None = batch
+        for _ in range(MOST_OF_AN_ID):
+            if not left:
+                break
+            firsts, left = _apart(left)
+            outcomes |= self._insert(statements, firsts)
+        return outcomes | dict.fromkeys(left.numbers if left else (), _TOO_OFTEN)
 
     def _insert(self, statements: Statements, batch: Batch) -> Outcomes:
         """Insert the lines as if all were new and good, which most often they are; else find out which are."""

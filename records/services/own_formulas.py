@@ -82,7 +82,7 @@ def _unit_of_none(kind: str) -> Quantity:
 
 def _check_unit(unit: Quantity) -> None:
     in_kg = to_canonical(unit, "mass")
-    sentence = f"One unit of weight lies between 1 g and 100 kg; {unit.value} {unit.unit} does not."
+    sentence = f"One unit of weight lies between 1 g and 100 kg; {unit} does not."
     _require("weight_unit", _THOUSANDTH <= in_kg <= 100 and unit.value < 10**6, sentence)
     whole = unit.value == unit.value.quantize(_THOUSANDTH)
     _require("weight_unit", whole, "A unit of weight has at most three decimals. Send it in a smaller unit.")

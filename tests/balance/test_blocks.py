@@ -38,6 +38,28 @@ def test_a_block_with_more_vines_than_are_answered_at_once_says_so(cast, monkeyp
     assert (answer.status_code, "Ask by row" in answer.json()["detail"]) == (422, True)
 
 
+@pytest.mark.parametrize("figures", ["statistics", "vine-size", "mean-target", "competing-targets", "bud-injury"])
+def test_figures_of_a_whole_block_are_not_refused_for_rows_that_nobody_can_ask_them_by(figures, cast, monkeypatch):
+    monkeypatch.setattr("balance.walking.MOST_VINES", 2)
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    block = create_block(opened, None, {"name": "Large"}).row
+    plant_row(opened, create_row(opened, block, None, 1).row, 3)
+    answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/{figures}?season=2027")
+    assert (answer.status_code, "by row" in answer.content.decode()) == (200, False)
+
+
+def test_a_block_too_large_for_figures_of_all_of_it_is_to_be_divided(cast, monkeypatch):
+    monkeypatch.setattr("balance.walking.MOST_OF_A_BLOCK", 2)
+    enter(cast.owner.caller)
+    opened = open_farm(cast.owner.caller, cast.farm.pk)
+    block = create_block(opened, None, {"name": "Large"}).row
+    plant_row(opened, create_row(opened, block, None, 1).row, 3)
+    answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/statistics?season=2027")
+    assert (answer.status_code, answer.json()["errors"][0]["parameter"]) == (422, "block")
+    assert "Divide the block" in answer.json()["detail"]
+
+
 @pytest.fixture
 def kept(cast):
     """A block whose vines this process has read before."""

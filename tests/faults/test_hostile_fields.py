@@ -58,6 +58,8 @@ OF_PEOPLE = {
     "POST /api/v1/me/keys/{key}/rotation",
 }
 REFUSED = {400, 413, 415, 422}
+#: A problem says what is wrong with a value; it does not give back all of it.
+LONGEST_DETAIL = 1_500
 _RANGE = {"code": "own-juice-crop-load", "label": "x", "measure": "yield_to_pruning_weight", "low": Decimal(1), "unit": "1",
           "source": "a test"}  # fmt: skip
 _MARK = "@@hostile@@"
@@ -173,17 +175,23 @@ def fault_of(operation: Operation, answer: Any, place: Path, value: bytes) -> st
     if "json" not in answer.headers["Content-Type"] or any(word in answer.content for word in INSIDE):
         return f"{answer.headers['Content-Type']} {answer.content[:200]!r}"
     if answer.status_code >= 300:
-        return (
-            None
-            if answer.headers["Content-Type"] == "application/problem+json" and answer.json()["code"]
-            else "no code"
-        )
+        return _fault_of_problem(answer)
     if place[0] in NOT_SHOWN or TOLD_FROM_ELSEWHERE.get(place) == value or operation.name in ANSWER_ONLY | OF_PEOPLE:
         return None
     sent, shown = json.loads(value.decode()), answer.shown
     for name in place:
         shown = shown.get(name, "(not shown)") if isinstance(shown, dict) else "(not shown)"
     return None if same(sent, shown) else f"accepted {sent!r} and shows {shown!r}"
+
+
+def _fault_of_problem(answer: Any) -> str | None:
+    told = answer.json()
+    if answer.headers["Content-Type"] != "application/problem+json" or not told["code"]:
+        return "no code"
+    details = [told["detail"], *(error["detail"] for error in told.get("errors", []))]
+    if max(map(len, details)) > LONGEST_DETAIL:
+        return f"{max(map(len, details))} characters of detail"
+    return next((f"no way out: {detail}" for detail in details if "is not a valid choice" in detail), None)
 
 
 @pytest.mark.parametrize("operation", operations(), ids=lambda operation: operation.name)

@@ -176,6 +176,20 @@ def report(desk: Any, answer: Any, query: str = "as=csv", **headers: str) -> lis
     return list(csv.DictReader(io.StringIO(told.content.decode(), newline="")))
 
 
+@pytest.mark.parametrize(
+    ("content", "query", "named"),
+    [
+        (WEIGHTS, f"{PLAIN}&existing=update", {"parameter": "existing"}),
+        (WEIGHTS, f"{PLAIN}&sheet=One", {"parameter": "sheet"}),
+        (WEIGHTS, "season=2027", {"parameter": "block"}),
+        ("", PLAIN, {"pointer": "#"}),
+    ],
+)
+def test_a_refusal_tells_the_address_from_the_file(content, query, named, desk):
+    error = desk.ask(content, query).json()["errors"][0]
+    assert {name: error[name] for name in ("parameter", "pointer") if name in error} == named
+
+
 def test_the_report_is_a_file_with_a_line_a_finding(desk):
     answer = desk.send("row,vine,pruning_weight\n1,1,1.25\nx,y,heavy\n")
     told = report(desk, answer)

@@ -107,6 +107,13 @@ def test_every_constraint_has_a_sentence_for_whoever_meets_it():
     assert found - internal - set(CONSTRAINTS) - set(BALANCE) == set()
 
 
+def test_a_constraint_points_at_one_member_of_the_body():
+    """Two names would be read as a member within a member, at a place that no body has."""
+    from balance.constraints import CONSTRAINTS as BALANCE
+
+    assert {name: place for name, (_, place, _) in {**CONSTRAINTS, **BALANCE}.items() if len(place) > 1} == {}
+
+
 def test_without_a_context_no_row_of_any_farm_is_seen(two_blocks):
     set_context(farms=None, person=None)
     assert [model.objects.count() for model in (Farm, Block, Row, Vine)] == [0, 0, 0, 0]

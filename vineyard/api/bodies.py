@@ -27,6 +27,11 @@ def largest_body(path: str) -> int:
     return _LARGER.get(last) or settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0
 
 
+def too_large(path: str) -> str:
+    """Say how large a body sent to this path may be."""
+    return f"The body is larger than {largest_body(path):,} bytes, the most that this address takes."
+
+
 class BodyEndedEarly(SuspiciousOperation):
     """Fewer bytes came than were announced."""
 

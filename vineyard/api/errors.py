@@ -17,10 +17,11 @@ from rest_framework.views import set_rollback
 
 from records import errors as records
 from records.api.documents import UnfitValues
-from records.api.faults import break_rules_only, in_body, in_query, of_refusal
+from records.api.faults import break_rules_only, in_body, in_query, of_refusal, place_in
 from records.api.strict import InvalidQuery
+from records.bulk.inflating import TooLargeInflated
 from vineyard.api.answers import RETRY_AFTER_SECONDS, is_away, kind_of_status
-from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly
+from vineyard.api.bodies import ENDED_EARLY, BodyEndedEarly, too_large
 from vineyard.api.constraints import said_by
 from vineyard.api.problems import CONTENT_TYPE, KINDS, Kind, problem
 from vineyard.api.renderers import ProblemRenderer
@@ -99,7 +100,7 @@ def _errors_of(exception: drf.ValidationError) -> list[dict[str, Any]]:
 def _refusal(exception: records.Refusal, context: dict[str, Any]) -> _Answer:
     code = next(REFUSALS[each] for each in type(exception).__mro__ if each in REFUSALS)
     current = exception.data.get("current")
-    more: dict[str, Any] = {"errors": of_refusal(exception.faults)}
+    more: dict[str, Any] = {"errors": of_refusal(exception.faults, place_in(context["request"]))}
     headers: dict[str, str] = {}
     if current is not None:
         headers["ETag"] = f'"{current.version}"'
@@ -132,6 +133,27 @@ def _api_exception(exception: drf.APIException, _: dict[str, Any]) -> _Answer:
     if getattr(exception, "wait", None):
         headers["Retry-After"] = str(math.ceil(exception.wait))  # type: ignore[attr-defined]
     return kind, detail, {"errors": errors}, headers
+
+
+def _not_authenticated(exception: drf.NotAuthenticated, context: dict[str, Any]) -> _Answer:
+    exception.detail = drf.ErrorDetail(_NO_KEY, "not_authenticated")
+    return _api_exception(exception, context)
+
+
+_NO_KEY: Final = "No key was sent. Send yours as Authorization: Bearer vine_…."
+
+
+def _not_acceptable(exception: drf.NotAcceptable, context: dict[str, Any]) -> _Answer:
+    forms = ", ".join(dict.fromkeys(each.media_type for each in exception.available_renderers or ()))
+    sentence = f"Accept asks for no form that this address answers in. Send one of these, or no Accept: {forms}."
+    return _api_exception(drf.NotAcceptable(sentence), context)
+
+
+def _not_understood(_: drf.UnsupportedMediaType, context: dict[str, Any]) -> _Answer:
+    sent = (getattr(context["request"], "content_type", "") or "").partition(";")[0][:80]
+    forms = ", ".join(each.media_type for each in context["view"].get_parsers())
+    body = f"A body of {sent!r} is not understood here." if sent else "The body has no Content-Type."
+    return _api_exception(drf.UnsupportedMediaType(sent, f"{body} Send one of these: {forms}."), context)
 
 
 def _wrong_key(exception: drf.AuthenticationFailed, context: dict[str, Any]) -> _Answer:
@@ -179,8 +201,12 @@ def _forbidden(_: Exception, __: dict[str, Any]) -> _Answer:
     return KINDS["not_allowed"], "This caller may not do this.", {}, {}
 
 
-def _too_large(_: Exception, __: dict[str, Any]) -> _Answer:
-    return KINDS["too_large"], "The body is larger than this address takes.", {}, {}
+def _too_large(_: RequestDataTooBig, context: dict[str, Any]) -> _Answer:
+    return KINDS["too_large"], too_large(context["request"].path), {}, {}
+
+
+def _too_large_inflated(exception: TooLargeInflated, _: dict[str, Any]) -> _Answer:
+    return KINDS["too_large"], str(exception), {}, {}
 
 
 def _suspicious(_: Exception, __: dict[str, Any]) -> _Answer:
@@ -191,10 +217,14 @@ _HANDLERS: Final[tuple[tuple[type[Exception], Callable[..., _Answer]], ...]] = (
     (drf.ValidationError, _invalid),
     (records.Refusal, _refusal),
     (drf.AuthenticationFailed, _wrong_key),
+    (drf.NotAuthenticated, _not_authenticated),
+    (drf.NotAcceptable, _not_acceptable),
+    (drf.UnsupportedMediaType, _not_understood),
     (drf.APIException, _api_exception),
     (Http404, _not_found),
     (PermissionDenied, _forbidden),
     (RequestDataTooBig, _too_large),
+    (TooLargeInflated, _too_large_inflated),
     (BodyEndedEarly, _ended_early),
     (SuspiciousOperation, _suspicious),
     (IntegrityError, _integrity),

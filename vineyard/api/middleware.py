@@ -13,7 +13,7 @@ from django.http import HttpRequest, HttpResponseBase
 
 from vineyard.accounts.pages import is_for_people, refused
 from vineyard.api.answers import kind_of_status, problem_response
-from vineyard.api.bodies import largest_body
+from vineyard.api.bodies import largest_body, too_large
 from vineyard.api.problems import CONTENT_TYPE, KINDS
 from vineyard.logs import bound, trace_id_of
 
@@ -102,9 +102,8 @@ def _broken_length(request: HttpRequest) -> _Broken:
         return "length_required", "Send Content-Length; a body of unknown length is not taken."
     if length and not _LENGTH.fullmatch(length):
         return "bad_request", "Content-Length is not a number of bytes."
-    limit = largest_body(request.path)
-    if int(length or 0) > limit:
-        return "too_large", f"The body is larger than {limit:,} bytes, the most that this address takes."
+    if int(length or 0) > largest_body(request.path):
+        return "too_large", too_large(request.path)
     return None
 
 

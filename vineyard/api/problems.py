@@ -82,7 +82,7 @@ _KINDS: Final = (
         "not_acceptable",
         406,
         "No form of the answer is acceptable",
-        "Send Accept: application/json, or no Accept header.",
+        "The detail lists the forms in which the address answers: send one of them as Accept, or no Accept header.",
     ),
     Kind(
         "too_slow",
@@ -175,7 +175,8 @@ _KINDS: Final = (
         "unsupported_media_type",
         415,
         "The body is in a form that is not understood",
-        "Send Content-Type: application/json in UTF-8, without Content-Encoding.",
+        "Send what the detail lists as Content-Type, in UTF-8 and without Content-Encoding; most addresses take "
+        "application/json alone.",
     ),
     Kind(
         "not_valid",

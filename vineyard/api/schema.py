@@ -59,11 +59,20 @@ _IDEMPOTENCY_KEY: Final = OpenApiParameter(
 )
 
 
+_IF_NONE_MATCH: Final = {
+    "name": "If-None-Match",
+    "in": "header",
+    "required": False,
+    "schema": {"type": "string", "maxLength": 400, "pattern": "^[ -~]*$"},
+    "description": "The ETag of the answer that you have: while it still stands, the answer is 304 and has no body.",
+}
+
+
 class ApiSchema(AutoSchema):
     """Adds what our views have in common: paging parameters and ``If-Match``."""
 
     def get_override_parameters(self) -> list[Any]:
-        changes = self.method in {"PATCH", "DELETE"} or getattr(self.view, "takes_if_match", False)
+        changes = getattr(self.view, "takes_if_match", self.method in {"PATCH", "DELETE"})
         repeats = self.method in idempotency.METHODS and isinstance(self.view, CallerView)
         return [*([_IF_MATCH] if changes else []), *([_IDEMPOTENCY_KEY] if repeats else [])]
 
@@ -95,6 +104,8 @@ def complete_operations(result: dict[str, Any], generator: Any, request: Any, pu
         for status, response in operation["responses"].items():
             if status.startswith("2"):
                 response["headers"] = _headers(path, status, _body_schema(components, response))
+        if "304" in operation["responses"]:
+            _complete_what_is_kept(operation)
         operation["responses"] = dict(sorted(operation["responses"].items()))
     _leave_out_what_nobody_answers(result)
     mark_deprecated(result)
@@ -155,6 +166,14 @@ def _problems_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterat
         yield from ("stale", "precondition_required")
 
 
+def _complete_what_is_kept(operation: dict[str, Any]) -> None:
+    """Name the headers by which whoever has an answer is told that it still stands."""
+    operation.setdefault("parameters", []).append(_IF_NONE_MATCH)
+    tag = {"ETag": _header("Of what the answer says: send it back as If-None-Match.")}
+    operation["responses"]["200"]["headers"] |= tag
+    operation["responses"]["304"]["headers"] = {"X-Request-ID": _REQUEST_ID, **_LIMITS, **tag}
+
+
 def _body_schema(components: Mapping[str, Any], response: Mapping[str, Any]) -> Mapping[str, Any]:
     """Give the members of an answer's JSON body."""
     schema = response.get("content", {}).get("application/json", {}).get("schema", {})
@@ -164,16 +183,16 @@ def _body_schema(components: Mapping[str, Any], response: Mapping[str, Any]) -> 
 
 
 def _headers(path: str, status: str, members: Mapping[str, Any]) -> dict[str, Any]:
-    headers: dict[str, Any] = {"X-Request-ID": _header("Names this request in logs and problems."), **_LIMITS}
+    headers: dict[str, Any] = {"X-Request-ID": _REQUEST_ID, **_LIMITS}
     if status == "201" and not path.endswith(_WITHOUT_AN_ADDRESS):
         headers["Location"] = _header("Address of what was created.")
     if "version" in members:
         headers["ETag"] = _header('Version of the record, e.g. `"1"`: send it back as If-Match to change it.')
     if status == "202":
-        headers["Location"] = _header("Address of the job.")
+        headers["Location"] = _header("Where to look how far it is.")
         headers["Retry-After"] = _header("Seconds until it is worth asking again.")
-    if {"results", "next", "previous"} <= members.keys():
-        headers["Link"] = _header("Next and previous page (RFC 8288).")
+    if {"results", "next"} <= members.keys():
+        headers["Link"] = _header("The pages that the answer names: next and previous (RFC 8288).")
     return headers
 
 
@@ -185,6 +204,7 @@ def _header(description: str) -> dict[str, Any]:
     return {"description": description, "schema": {"type": "string"}}
 
 
+_REQUEST_ID: Final = _header("Names this request in logs and problems.")
 _LIMITS: Final = {
     "RateLimit-Policy": _header('How much may be asked: `"key";q=24000;w=60` is 24,000 requests in 60 seconds.'),
     "RateLimit": _header('What is left of it: `"key";r=23999;t=1`, all of it again in a second.'),
@@ -213,6 +233,8 @@ def _response(code: str) -> dict[str, Any]:
         response["headers"] = {"Retry-After": _header("Seconds until it is worth asking again.")}
     if kind.status == 429:
         response["headers"] |= _LIMITS
+    if kind.status == 405:
+        response["headers"] = {"Allow": _header("The methods that the address takes.")}
     if kind.status == 401:
         response["headers"] = {"WWW-Authenticate": _header("How to authenticate.")}
     return response

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 
 from balance.api.benchmarks.told_figures import DIMENSIONS_SHOWN, GROWERS_HELP
 from balance.api.figures import MethodOut
-from balance.api.leading import LeadsView, answer_of_work
+from balance.api.leading import WAITING, LeadsView, answer_of_work
 from balance.api.summaries.answering import answered, responses
 from balance.benchmarks.asking import ask_for_snapshot, snapshot_of, snapshots_of
 from balance.benchmarks.measures import BY_NAME, NAMES
@@ -26,6 +26,7 @@ from balance.program_work.models import UNFINISHED
 from records.api.parameters import SEASON
 from records.api.preconditions import place_of
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
+from records.models.jobs import JobState
 
 SNAPSHOT_EXAMPLE: Final[dict[str, Any]] = {
     "id": "01991b5e-0000-7000-8000-00000000be01",
@@ -57,7 +58,6 @@ _WITHHELD: Final = {
     "reason": "The largest farm is 72% of the figure; 60% is allowed.",
 }  # fmt: skip
 _ENDED: Final = ("consent_ended", "Not shown any more: the consent of a farm that stands in it has ended.")
-_WAITING: Final = {"Retry-After": "2"}
 
 
 class BenchmarkIn(StrictSerializer):
@@ -70,7 +70,7 @@ class BenchmarkIn(StrictSerializer):
 class BenchmarkOut(serializers.ModelSerializer[BenchmarkSnapshot]):
     """One snapshot: where it stands."""
 
-    state = serializers.CharField(help_text="Of the making: queued, running, succeeded, failed or cancelled.")
+    state = serializers.ChoiceField(choices=JobState.choices, help_text="Of the making.")
     number = serializers.IntegerField(allow_null=True, help_text="Counts the snapshots of the season that were made.")
     failure = serializers.CharField(help_text="Why it was not made; else empty.")
     asked_at = serializers.DateTimeField(source="received_at")
@@ -180,7 +180,7 @@ class Benchmarks(LeadsView):
         sent.is_valid(raise_exception=True)
         told = sent.validated_data
         snapshot = ask_for_snapshot(self.caller, self.program, told["season"], told.get("id"))
-        headers = {"Location": place_of(request, "benchmark", program=program, benchmark=snapshot.pk), **_WAITING}
+        headers = {"Location": _place(request, program, snapshot.pk), **WAITING}
         return Response(self.get_serializer(snapshot).data, status=status.HTTP_202_ACCEPTED, headers=headers)
 
 
@@ -208,7 +208,7 @@ class OneBenchmark(LeadsView):
     def get(self, request: Request, program: uuid.UUID, benchmark: uuid.UUID) -> HttpResponseBase:  # noqa: ARG002
         StrictQuery.of(request)
         found = snapshot_of(self.program, benchmark)
-        return answered(request, self.get_serializer(found).data, _WAITING if found.state in UNFINISHED else {})
+        return answered(request, self.get_serializer(found).data, WAITING if found.state in UNFINISHED else {})
 
 
 class BenchmarkCancellation(LeadsView):
@@ -226,10 +226,10 @@ class BenchmarkCancellation(LeadsView):
         tags=["programs"],
         examples=[OpenApiExample("Cancelled", value=_CANCELLED, response_only=True, status_codes=["200"])],
     )
-    def post(self, request: Request, program: uuid.UUID, benchmark: uuid.UUID) -> Response:  # noqa: ARG002
+    def post(self, request: Request, program: uuid.UUID, benchmark: uuid.UUID) -> Response:
         StrictQuery.of(request)
         cancel(BenchmarkSnapshot, self.program, benchmark)
-        return answer_of_work(self, snapshot_of(self.program, benchmark))
+        return answer_of_work(self, snapshot_of(self.program, benchmark), _place(request, program, benchmark))
 
 
 class BenchmarkRetry(LeadsView):
@@ -247,7 +247,11 @@ class BenchmarkRetry(LeadsView):
         tags=["programs"],
         examples=[OpenApiExample("Waiting again", value=_QUEUED, response_only=True, status_codes=["202"])],
     )
-    def post(self, request: Request, program: uuid.UUID, benchmark: uuid.UUID) -> Response:  # noqa: ARG002
+    def post(self, request: Request, program: uuid.UUID, benchmark: uuid.UUID) -> Response:
         StrictQuery.of(request)
         retry(BenchmarkSnapshot, self.caller, self.program, benchmark)
-        return answer_of_work(self, snapshot_of(self.program, benchmark))
+        return answer_of_work(self, snapshot_of(self.program, benchmark), _place(request, program, benchmark))
+
+
+def _place(request: Request, program: uuid.UUID, benchmark: uuid.UUID) -> str:
+    return place_of(request, "benchmark", program=program, benchmark=benchmark)

@@ -104,7 +104,7 @@ class CropLoadQuestion(StrictSerializer):
             if sent is not None and not 0 <= to_canonical(sent, dimension) <= most:
                 between = f"between 0 and {most:,} {CANONICAL[dimension]}"
                 raise serializers.ValidationError(
-                    {name: [f"{sent.value} {sent.unit} is not {between}. Check the unit."]}, code="out_of_range"
+                    {name: [f"{sent} is not {between}. Check the unit."]}, code="out_of_range"
                 )
         return attrs
 

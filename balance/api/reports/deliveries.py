@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import uuid
+from datetime import timedelta
 from typing import Any, Final
 
 from django.db.models import QuerySet
+from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import serializers, status
 from rest_framework.request import Request
@@ -14,6 +17,7 @@ from rest_framework.response import Response
 from balance.models import WebhookDelivery
 from balance.reports.webhooks.endpoints import deliveries_of, endpoint_of, send_again, send_test
 from records.access import Right
+from records.api.preconditions import place_of
 from records.api.strict import StrictQuery
 from records.api.views import MANAGE_ONLY, FarmView
 
@@ -100,6 +104,14 @@ class WebhookDeliveries(FarmView):
         return self.get_paginated_response(self.get_serializer(page, many=True).data)
 
 
+def _accepted(view: FarmView, request: Request, message: WebhookDelivery) -> Response:
+    """Answer 202: how it goes stands in the list of messages, and is worth a look once it was tried."""
+    place = place_of(request, "webhook-deliveries", farm=message.farm_id, endpoint=message.endpoint_id)
+    waits = message.next_attempt_at - timezone.now() if message.next_attempt_at else timedelta()
+    headers = {"Location": place, "Retry-After": str(max(0, math.ceil(waits.total_seconds())) + 1)}
+    return Response(view.get_serializer(message).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+
+
 class WebhookTest(FarmView):
     """A message that tells of nothing."""
 
@@ -121,7 +133,7 @@ class WebhookTest(FarmView):
         endpoint_of(self.opened, endpoint)  # what is not there costs no more than any request
         self.spend(_COST)
         queued = send_test(self.opened, endpoint)
-        return Response(self.get_serializer(queued).data, status=status.HTTP_202_ACCEPTED)
+        return _accepted(self, request, queued)
 
 
 class WebhookRedelivery(FarmView):
@@ -145,4 +157,4 @@ class WebhookRedelivery(FarmView):
         endpoint_of(self.opened, endpoint)
         self.spend(_COST)
         queued = send_again(self.opened, endpoint, delivery)
-        return Response(self.get_serializer(queued).data, status=status.HTTP_202_ACCEPTED)
+        return _accepted(self, request, queued)

@@ -15,7 +15,7 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balance.api.reports.reports import FILES_OF_A_REPORT, file_answer
+from balance.api.reports.reports import FILES_OF_A_REPORT, RENDERERS_OF_FILES, file_answer
 from balance.reports.asking import file_of
 from balance.reports.links import LONGEST, link_of, make_link, open_link
 from balance.reports.models import Form
@@ -87,6 +87,7 @@ class ReportLink(GenericAPIView[Any]):
     http_method_names = ["get", "head"]
     authentication_classes = []
     permission_classes = [AllowAny]
+    renderer_classes = RENDERERS_OF_FILES
 
     @extend_schema(
         summary="Fetch a file of a season report by a link",

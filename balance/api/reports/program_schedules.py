@@ -61,6 +61,7 @@ class ProgramReportScheduleView(LeadsView):
     """The yearly report of a program."""
 
     serializer_class = ProgramScheduleOut
+    takes_if_match = False  # it has no version: any lead replaces what stands, and all of it
 
     @extend_schema(
         summary="Read the yearly report of a program",

@@ -13,8 +13,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
-from balance.api.leading import LeadsView, answer_of_work
-from balance.api.reports.reports import FILES_OF_A_REPORT, file_answer
+from balance.api.leading import WAITING, LeadsView, answer_of_work
+from balance.api.reports.reports import FILES_OF_A_REPORT, RENDERERS_OF_FILES, file_answer
 from balance.models import ProgramReport
 from balance.program_work.cancelling import cancel, retry
 from balance.program_work.models import UNFINISHED
@@ -61,7 +61,7 @@ class ProgramReportIn(StrictSerializer):
 class ProgramReportOut(serializers.ModelSerializer[ProgramReport]):
     """One report of a program: where it stands, and its files once it is made."""
 
-    state = serializers.CharField(help_text="Of the making: queued, running, succeeded, failed or cancelled.")
+    state = serializers.ChoiceField(choices=JobState.choices, help_text="Of the making.")
     failure = serializers.CharField(help_text="Why it was not made; else empty.")
     asked_at = serializers.DateTimeField(source="received_at")
     taken_at = serializers.DateTimeField(
@@ -132,8 +132,7 @@ class ProgramReports(_LeadsView):
         told = sent.validated_data
         wanted = Wanted(told["season"], told["units"], told.get("id"))
         report = ask_for_program_report(self.caller, self.program, wanted)
-        place = place_of(request, "program-report", program=program, program_report=report.pk)
-        headers = {"Location": place, "Retry-After": "2"}
+        headers = {"Location": _place(request, program, report.pk), **WAITING}
         return Response(self.get_serializer(report).data, status=status.HTTP_202_ACCEPTED, headers=headers)
 
 
@@ -151,7 +150,7 @@ class OneProgramReport(_LeadsView):
     def get(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:  # noqa: ARG002
         StrictQuery.of(request)
         found = report_of(self.program, program_report)
-        headers = {"Retry-After": "2"} if found.state in UNFINISHED else {}
+        headers = WAITING if found.state in UNFINISHED else {}
         return Response(self.get_serializer(found).data, headers=headers)
 
 
@@ -168,10 +167,10 @@ class ProgramReportCancellation(_LeadsView):
         tags=["programs"],
         examples=[OpenApiExample("Cancelled", value=_CANCELLED, response_only=True, status_codes=["200"])],
     )
-    def post(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:  # noqa: ARG002
+    def post(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:
         StrictQuery.of(request)
         cancel(ProgramReport, self.program, program_report)
-        return answer_of_work(self, report_of(self.program, program_report))
+        return answer_of_work(self, report_of(self.program, program_report), _place(request, program, program_report))
 
 
 class ProgramReportRetry(_LeadsView):
@@ -187,14 +186,16 @@ class ProgramReportRetry(_LeadsView):
         tags=["programs"],
         examples=[OpenApiExample("Waiting again", value=_QUEUED, response_only=True, status_codes=["202"])],
     )
-    def post(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:  # noqa: ARG002
+    def post(self, request: Request, program: uuid.UUID, program_report: uuid.UUID) -> Response:
         StrictQuery.of(request)
         retry(ProgramReport, self.caller, self.program, program_report)
-        return answer_of_work(self, report_of(self.program, program_report))
+        return answer_of_work(self, report_of(self.program, program_report), _place(request, program, program_report))
 
 
 class ProgramReportFileView(_LeadsView):
     """One file of a report of a program."""
+
+    renderer_classes = RENDERERS_OF_FILES
 
     @extend_schema(
         summary="Fetch a file of a season report of a program",
@@ -208,3 +209,7 @@ class ProgramReportFileView(_LeadsView):
         if form not in FORMS:
             raise NotFound
         return file_answer(file_of(self.program, program_report, form))
+
+
+def _place(request: Request, program: uuid.UUID, program_report: uuid.UUID) -> str:
+    return place_of(request, "program-report", program=program, program_report=program_report)

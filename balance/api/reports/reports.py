@@ -22,6 +22,7 @@ from balance.reports.forms.as_html import POLICY
 from balance.reports.models import Form, UnitSystem
 from balance.reports.rendering import FORMS
 from records.access import Right
+from records.api.forms import HtmlRenderer, PdfRenderer, XlsxRenderer, ZipRenderer, renderers
 from records.api.own_catalogue import FORMULA_NAMED
 from records.api.parameters import SEASON
 from records.api.preconditions import place_of
@@ -29,6 +30,7 @@ from records.api.strict import StrictBooleanField, StrictIntegerField, StrictQue
 from records.api.views import FarmView
 from records.errors import NotFound
 from records.models import PruningFormula
+from records.models.jobs import JobState
 from records.services.own_catalogue import usable_by, version_named
 
 _FILES: Final = (
@@ -69,7 +71,7 @@ class ReportOut(serializers.ModelSerializer[Report]):
     """One report: where its job stands, and its files once it is made."""
 
     job = serializers.UUIDField(source="job_id", help_text="The job that makes it.")
-    state = serializers.CharField(source="job.state", help_text="Of the job.")
+    state = serializers.ChoiceField(source="job.state", choices=JobState.choices, help_text="Of the job.")
     asked_at = serializers.DateTimeField(source="received_at")
     corrected_since = serializers.SerializerMethodField(
         help_text="How many records that it may have read were changed or withdrawn since; null until it is made."
@@ -234,8 +236,14 @@ def file_answer(file: ReportFile | ProgramReportFile) -> HttpResponse:
     )
 
 
+#: The address says which form it is; Accept may name it too.
+RENDERERS_OF_FILES: Final = renderers(HtmlRenderer, PdfRenderer, ZipRenderer, XlsxRenderer)
+
+
 class ReportFileView(FarmView):
     """One file of a report."""
+
+    renderer_classes = RENDERERS_OF_FILES
 
     @extend_schema(
         summary="Fetch a file of a season report",

@@ -112,7 +112,7 @@ def kilograms(quantity: Quantity, limits: tuple[float, float], *path: str | int)
         raise NotValid.at(
             *path,
             code="out_of_range",
-            detail=f"{quantity.value} {quantity.unit} lies outside {limits[0]:g} to {limits[1]:g} kg. Check the unit.",
+            detail=f"{quantity} lies outside {limits[0]:g} to {limits[1]:g} kg. Check the unit.",
         )
     return float(exactly)
 

@@ -63,6 +63,7 @@ class SpurPlans(InForms, OpenView):
 
     serializer_class = SpurPlanOut
     renderer_classes = renderers(SvgRenderer)
+    forms_of = frozenset({"POST"})
 
     @extend_schema(
         summary="Plan the nodes to keep on each cane of a vine",

@@ -33,7 +33,7 @@ def ground(values: Mapping[str, Any], name: str) -> float | None:
     dimension, (low, high), unit = _LIMITS[name]
     exactly = to_canonical(quantity, dimension)
     if not Decimal(str(low)) <= exactly <= Decimal(str(high)):
-        detail = f"{quantity.value} {quantity.unit} lies outside {low:g} to {high:g} {unit}. Check the unit."
+        detail = f"{quantity} lies outside {low:g} to {high:g} {unit}. Check the unit."
         raise NotValid.at(name, code="out_of_range", detail=detail)
     return float(exactly)
 

@@ -22,6 +22,7 @@ from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.proportions import Share
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted
 
 #: Buds on a vine that nobody pruned: 200 to 1000 (Univ. of Maryland Extension, READ), above 400 (NC State, READ).
 UNPRUNED_BUDS: Final = 200
@@ -200,7 +201,7 @@ def potential_steps(
     Each bears 35 % of a primary.  (60 + 40 × 0.35) ÷ 100 = 74 %
     """
     least, most = found.rescued_low, found.rescued_high
-    counted = f"{least}" if least == most else f"{least} to {most}"
+    many = f"{least}" if least == most else f"{least} to {most}"
     settled = "" if least == most else " The two counts leave open how many; count them together to know."
     share = plain(fruitfulness / 100)
 
@@ -210,9 +211,9 @@ def potential_steps(
     sums = as_sum(least, found.low_percent)
     if least != most:
         sums += f"; {as_sum(most, found.high_percent)}"
-    stands_in = f"At {counted} nodes a living secondary stands in for a dead primary.{settled}"
+    stands_in = f"At {counted(many, 'node')} a living secondary stands in for a dead primary.{settled}"
     bears = f"Each bears {plain(fruitfulness)} % of a primary."
     return [
-        Working("secondaries that stand in", stands_in, counted, float(least) if least == most else None, "1"),
+        Working("secondaries that stand in", stands_in, many, float(least) if least == most else None, "1"),
         Working("crop potential", bears, sums, found.percent, "%"),
     ]

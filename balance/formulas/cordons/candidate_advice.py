@@ -8,6 +8,7 @@ from typing import Final
 
 from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 
 #: Basal diameters [m].
 QUARTER_INCH_M: Final = 0.00635
@@ -150,7 +151,10 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
         yield Advice("nodes", True, f"{nodes} nodes were laid down; at most 15 even on a vigorous vine.", NODES)
     elif nodes > MOST_NODES_WEAK:
         yield Advice(
-            "nodes", False, f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.", NODES
+            "nodes",
+            False,
+            f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.",
+            NODES,
         )
     else:
         laid = counted(nodes, "node was", "nodes were")

@@ -8,6 +8,7 @@ from typing import Final
 
 from balance.formulas.counting import counted
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula, NodeTarget, nodes_worth_of
+from balance.formulas.wording import counted
 
 #: How people write the units that UCUM writes in brackets.
 SYMBOLS: Final = {"[lb_av]": "lb", "[oz_av]": "oz", "[ft_i]": "ft", "[in_i]": "in"}
@@ -113,6 +114,10 @@ def _by_the_unit(units: float, unrounded: float, formula: NodeFormula) -> list[S
     together = counted(plain(unrounded), "node")
     sentence = f"{_weight(units, formula)} give {counted(each, 'node')} for each {_unit(formula)}: {together}."
     return [Step("nodes by the unit", sentence, f"{_worked(units)} × {each} = {_worked(unrounded)}", unrounded)]
+
+
+def _nodes(number: float) -> str:
+    return counted(plain(number), "node")
 
 
 def _unit(formula: NodeFormula) -> str:

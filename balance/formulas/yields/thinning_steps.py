@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
+from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.shoot_thinning import ShootShare
 
 
@@ -139,12 +140,12 @@ def by_length_step(clusters: ArrayLike) -> Working:
     Examples
     --------
     >>> by_length_step([0, 1, 2, 2]).sentence
-    'Of 4 shoots 1 keep 0, 1 keep 1, 2 keep 2: 5 clusters.'
+    'Of 4 shoots 1 keeps 0, 1 keeps 1, 2 keep 2: 5 clusters.'
     """
     kept, shoots = np.unique(np.asarray(clusters, dtype=np.int64), return_counts=True)
     dealt = [(int(number), int(each)) for number, each in zip(shoots, kept, strict=True)]
     total = sum(number * each for number, each in dealt)
-    words = ", ".join(f"{number} keep {each}" for number, each in dealt)
+    words = ", ".join(f"{number} {of_many(number, 'keeps', 'keep')} {each}" for number, each in dealt)
     calculation = " + ".join(f"{number} × {each}" for number, each in dealt)
     return Working(
         "clusters by shoot length",
@@ -153,3 +154,7 @@ def by_length_step(clusters: ArrayLike) -> Working:
         total,
         "1",
     )
+
+
+def _clusters(many: int | str) -> str:
+    return counted(many, "cluster")

@@ -25,7 +25,6 @@ from balance.packed import one_row
 from balance.reports.programs import sums
 from balance.reports.programs.sums import BlockSums, CordonSums, FarmSums, Sum, sum_of
 from balance.reports.reading import MOST_BLOCKS, Moment, at_the_moment
-from balance.samples.sampling import MOST_VINES
 from records.access import Caller, OpenFarm, Part, consents_to_count, enter, leads_of, open_for_work
 from records.errors import NotFound, NotValid
 from records.models import Block, Membership, Person, Purpose, Role
@@ -124,7 +123,7 @@ def _people(counting: Counting, farm_id: uuid.UUID) -> tuple[frozenset[uuid.UUID
 def sums_of_block(opened: OpenFarm, block: Block, season: int) -> BlockSums | None:
     """Sum up one block; one of more vines than are computed at once adds nothing."""
     try:
-        targets = targets_of_block(opened, block, season, most=MOST_VINES)
+        targets = targets_of_block(opened, block, season, whole=True)
         found = {
             **_prunings(targets),
             sums.CROP_LOAD: _crop_load(opened, block, season),

@@ -21,7 +21,6 @@ from balance.reports.document import Chart, Column, Figure, Section, Table
 from balance.reports.facts import CONFIDENCE, Facts
 from balance.reports.figures import MEAN_NODES, NODES, PERCENT, VINES, Ends, against, figure, written
 from balance.reports.quantities import Measure
-from balance.samples.sampling import MOST_VINES
 from balance.targets import Bounds, node_formula
 from records.models import Measure as Judged
 
@@ -72,7 +71,7 @@ def _weights(facts: Facts) -> Iterator[Figure]:
 def _sizes(facts: Facts) -> Iterator[Figure]:
     """Give the vine size by length of canopy, and of a cane, each against its range where one is assigned."""
     units = facts.reading.units
-    found = sizes_of(facts.opened, facts.block, facts.season, most=MOST_VINES)
+    found = sizes_of(facts.opened, facts.block, facts.season)
     per_length = units.weight_per_length
     cane = Measure(units.cane_weight.unit, units.cane_weight.factor * 1000, units.cane_weight.digits)  # out of grams
     shown = (

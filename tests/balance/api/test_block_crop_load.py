@@ -245,7 +245,7 @@ def test_a_query_that_cannot_be_is_refused(query, ground):
 
 
 def test_a_block_with_more_vines_than_are_answered_at_once_says_so(picked, monkeypatch):
-    monkeypatch.setattr("balance.walking.walk.__kwdefaults__", {"most": 7})
+    monkeypatch.setattr("balance.walking.MOST_VINES", 7)
     assert "Ask by row" in picked.read(status=422)["detail"]
 
 

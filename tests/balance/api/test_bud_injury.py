@@ -274,7 +274,7 @@ def test_pounds_and_kilograms_of_the_same_prunings_lead_to_the_same_adjusted_nod
 
 
 def test_a_block_too_large_for_its_targets_still_has_its_injury(block, monkeypatch):
-    monkeypatch.setattr("balance.walking.MOST_VINES", 2)
+    monkeypatch.setattr("balance.walking.MOST_OF_A_BLOCK", 2)
     sample(block, 100, 65)
     body = read(block)
     assert (body["injury"]["value"], body["normal"]["nodes"]["value"]) == (35, None)

@@ -55,6 +55,10 @@ def test_a_spacing_that_no_vineyard_has_is_422_and_named(vine, row, at, anybody)
     assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, f"#/{at}")
 
 
+def test_a_spacing_is_given_back_as_a_person_writes_it(anybody):
+    assert ask(anybody, 0, 3, "m").json()["detail"].startswith("0 m lies outside 0.3 to 12 m.")
+
+
 def test_an_area_without_measure_is_422_and_a_mass_is_no_area(anybody):
     assert ask(anybody, 2, 3, "m", area={"value": 0, "unit": "m2"}).status_code == 422
     assert ask(anybody, 2, 3, "m", area={"value": 1, "unit": "kg"}).status_code == 400

@@ -190,3 +190,7 @@ def test_single_weights_keep_their_means_and_say_why(cast):
     assert "No group has two weights" in body["reasons"][0]
     assert [row["shrunken_mean"]["value"] for row in body["results"]] == [1, 2, 3]
     assert body["results"][0]["standard_error"]["value"] is None
+
+
+def test_a_list_of_too_few_says_how_many_are_taken(cast):
+    assert ask(cast, {"groups": []}).json()["detail"] == "Send 1 of them or more."

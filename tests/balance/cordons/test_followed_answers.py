@@ -322,7 +322,7 @@ def test_one_season_can_be_asked_for_and_more_than_can_be_told_is_refused(lived,
     assert {entry["season"] for entry in timeline(lived, "season=2025")["results"]} == {2025}
     monkeypatch.setattr("balance.cordons.timelines.MOST_ENTRIES", 9)
     answer = lived.yard.client.get(f"{lived.yard.url}/vines/{lived.yard.vines[0].pk}/timeline")
-    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "#/season")
+    assert (answer.status_code, answer.json()["errors"][0]["parameter"]) == (422, "season")
     assert timeline(lived, "season=2024")["count"] == 6
 
 

@@ -127,7 +127,7 @@ def test_more_cases_than_are_answered_at_once_are_asked_for_in_parts(work, monke
     monkeypatch.setattr("balance.cordons.worklist.MOST_CASES", 2)
     answer = work.yard.client.get(f"{work.yard.url}/cordon-worklist?season=2026&part_of_year=winter")
     error = answer.json()["errors"][0]
-    assert (answer.status_code, error["code"], error["pointer"]) == (422, "too_many_cases", "#/block")
+    assert (answer.status_code, error["code"], error["parameter"]) == (422, "too_many_cases", "block")
 
 
 def test_a_case_that_is_given_up_or_withdrawn_asks_for_nothing(work):

@@ -124,6 +124,17 @@ def test_a_wrong_line_is_named_and_its_neighbours_are_stored(line, status, code,
         assert where in [each["pointer"] for each in error["errors"]], error
 
 
+def test_one_id_in_very_many_lines_is_stored_so_often_and_refused_from_then_on(bulk):
+    row = bulk.weighing(0)
+    lines = [{**row, "nodes_retained": 1 + number} for number in range(1_100)]
+    answer = bulk.send(lines, "?on_conflict=update")
+    statuses = bulk.statuses(answer)
+    assert statuses == ["created", *["updated"] * 49, *["error"] * 1_050]
+    error = answer.json()["results"][-1]["error"]
+    assert (error["status"], error["errors"][0]["pointer"]) == (422, "#/1099/id")
+    assert bulk.client.get(f"{bulk.url}/dormant-records/{row['id']}").json()["nodes_retained"] == 50
+
+
 def test_many_lines_that_break_rules_of_the_table_are_each_named(bulk):
     rows = [
         {
@@ -271,6 +282,11 @@ WHOLE = gzip.compress(b'{"kind": "shoot_count"}')
 def test_a_bomb_and_a_broken_body_are_refused_without_being_inflated(body, status, bulk):
     answer = bulk.send(body, **{"Content-Encoding": "gzip"})
     assert (answer.status_code, answer["Content-Type"]) == (status, "application/problem+json")
+
+
+def test_a_bomb_is_refused_with_the_size_that_may_not_be_passed(bulk):
+    answer = bulk.send(gzip.compress(b" " * 60_000_000), **{"Content-Encoding": "gzip"})
+    assert "bytes" in answer.json()["detail"]
 
 
 @pytest.mark.parametrize(

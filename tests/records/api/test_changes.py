@@ -68,6 +68,18 @@ def test_every_kind_is_told_of_with_its_data(bulk):
         assert told[name] == {member: stored[name][member] for member in told[name]}
 
 
+def test_each_is_told_of_as_its_list_shows_it(bulk):
+    for kind in KINDS.values():
+        bulk.post(kind, bulk.new(kind))
+    results = Reader(bulk).read()
+    block = next(result["id"] for result in results if result["kind"] == "block")
+    lists = {"block": "blocks", "row": f"blocks/{block}/rows", "vine": f"blocks/{block}/vines"}
+    lists |= {name: kind.path for name, kind in KINDS.items()}
+    for name, path in lists.items():
+        listed = {row["id"]: row for row in bulk.client.get(f"{bulk.url}/{path}").json()["results"]}
+        assert {result["id"]: result["data"] for result in results if result["kind"] == name} == listed
+
+
 def test_a_change_and_a_withdrawal_come_as_what_they_are(bulk):
     reader = Reader(bulk)
     rows = bulk.weighings(2)

@@ -82,6 +82,18 @@ def test_a_correction_keeps_the_version_before_with_its_reason(kind, yard):
     ]
 
 
+@pytest.mark.parametrize("member", ["vine", "season", "observed_at"])
+def test_what_a_record_is_about_cannot_be_changed_and_the_way_out_is_named(member, yard):
+    kind = KINDS["shoot_count"]
+    record = yard.post(kind, yard.new(kind)).json()
+    answer = yard.client.patch(
+        yard.at(kind, record), {member: record[member]}, format="json", headers={"If-Match": "*"}
+    )
+    error = answer.json()["errors"][0]
+    assert (answer.status_code, error["code"], error["pointer"]) == (400, "unknown_member", f"#/{member}")
+    assert "withdraw" in error["detail"]
+
+
 @EVERY_KIND
 def test_a_change_whose_reply_was_lost_is_answered_with_what_it_made(kind, yard):
     stored = yard.post(kind, yard.new(kind))

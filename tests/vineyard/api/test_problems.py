@@ -102,6 +102,27 @@ def test_a_header_at_fault_is_named(headers, status, header, client):
     assert problem(answer, status)["errors"][0]["header"] == header
 
 
+@pytest.mark.parametrize(
+    ("path", "headers", "named"),
+    [
+        ("templates/shoot_count.csv", {"Accept": "application/json"}, ["text/csv"]),
+        ("balance/spur-plan", {"Accept": "text/csv"}, ["application/json", "image/svg+xml"]),
+        ("balance/targets", {"Content-Type": "text/plain"}, ["'text/plain'", "application/json"]),
+        ("balance/targets", {"Content-Type": ""}, ["no Content-Type", "application/json"]),
+    ],
+)
+def test_a_form_that_an_address_does_not_speak_is_answered_with_those_that_it_does(path, headers, named, client):
+    method = "GET" if path.startswith("templates") else "POST"
+    sent = {"Content-Type": "application/json", **headers}
+    answer = client.generic(method, f"/api/v1/{path}", b"{}", content_type=sent.pop("Content-Type"), headers=sent)
+    detail = problem(answer, 406 if "Accept" in headers else 415)["detail"]
+    assert [word for word in named if word not in detail] == []
+
+
+def test_a_caller_without_a_key_is_told_how_to_send_one(client):
+    assert "Authorization: Bearer" in problem(client.get("/api/v1/me"), 401)["detail"]
+
+
 def test_a_change_without_if_match_names_the_header(cast):
     answer = cast.owner.client.patch(f"/api/v1/farms/{cast.farm.pk}", {"region": "Harrow Vale"}, format="json")
     assert problem(answer, 428)["errors"][0]["header"] == "If-Match"
