@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from balance.buds.pooled_samples import PooledSamples
+from balance.formulas.counting import how_many
 from balance.formulas.proportions import Share, chance_of_unlikeness, needed_for_margin
 
 #: Samples that chance makes as unlike as this, or more, once in twenty are called unlike: common practice, no source.
@@ -51,11 +52,10 @@ def sentence_of_sampling(injury: Share | None, wanted: float, needed: int | None
     """Say whether so many nodes are enough for a margin."""
     if injury is None or needed is None:
         return "Sources ask for 50 to 100 buds from each block, and from each part of it that lies differently."
+    examined = how_many(injury.of, "node is", "nodes are")
     if injury.margin_percent <= wanted:
-        return (
-            f"{injury.of} nodes are enough for ±{wanted:g} points: the sample is good to {injury.margin_percent:.1f}."
-        )
+        return f"{examined} enough for ±{wanted:g} points: the sample is good to {injury.margin_percent:.1f}."
     return (
-        f"{injury.of} nodes are good to {injury.margin_percent:.1f} points only; for ±{wanted:g} points at this injury "
+        f"{examined} good to {injury.margin_percent:.1f} points only; for ±{wanted:g} points at this injury "
         f"examine {needed} in all."
     )

@@ -23,6 +23,7 @@ from balance.formulas.buds.bud_explanation import (
     why_no_number,
 )
 from balance.formulas.buds.bud_injury import POTENTIAL, crop_potential
+from balance.formulas.counting import how_many
 from balance.formulas.proportions import Share
 
 #: Shown to so many decimals: what lies behind them is noise of binary numbers.
@@ -140,5 +141,6 @@ def _members_of(shape: type[Serializer[Any]], row: SamplingAdvice | SecondaryFru
 def cautions_on(injury: Share | None) -> Iterable[str]:
     """Give the cautions of this computation alone."""
     if injury is not None and injury.of < FEWEST_ASKED:
-        yield f"{injury.of} nodes were examined; the sources ask for 50 to 100 from each block or part of it."
+        nodes = how_many(injury.of, "node was", "nodes were")
+        yield f"{nodes} examined; the sources ask for 50 to 100 from each block or part of it."
     yield CAP

@@ -14,6 +14,7 @@ from balance.api.figures import ComputedOut, FigureOut, computed, figure, given
 from balance.blocks import newest_season
 from balance.crops.crop_questions import written
 from balance.crops.vine_sizes import BlockSizes, Size, rounded, sizes_of
+from balance.formulas.counting import how_many
 from balance.formulas.crops.vine_size import METHOD
 from balance.formulas.methods import Working
 from balance.formulas.samples.sample_estimate import MeanEstimate, estimate_mean
@@ -120,7 +121,8 @@ def _steps(sizes: BlockSizes) -> list[Working]:
 def _step_of_mean(label: str, unit: str, told: MeanEstimate) -> Working:
     mean = rounded(told.mean)
     interval = "" if told.half_width is None else f" ± {written(told.half_width)}"
-    sentence = f"The mean of {told.n} vines, with its 95 % interval." if interval else f"The mean of {told.n} vines."
+    vines = how_many(told.n, "vine")
+    sentence = f"The mean of {vines}, with its 95 % interval." if interval else f"The mean of {vines}."
     return Working(label, sentence, f"{written(mean or 0.0)}{interval} {unit}", mean, unit)
 
 

@@ -12,6 +12,7 @@ from balance.api.spurs.spur_plan_questions import Asked
 from balance.api.targets.young_arm_answers import YoungArmsOut, young_arms_shown
 from balance.cordons.young_arms import Young
 from balance.formulas.cordons.frames import REQUEST
+from balance.formulas.counting import how_many
 from balance.formulas.methods import MARKS
 from balance.formulas.spur_plan.evaluation import counted_nodes
 from balance.formulas.spur_plan.plan import NEAREST, OK, SpurPlan, spur_plan, workings
@@ -196,8 +197,8 @@ def _cautions(plan: SpurPlan, asked: Asked, per_metre: float) -> Iterator[str]:
     more = _on_grown_arms(plan, asked)
     if more > 0:
         yield (
-            f"The plan keeps {more} nodes fewer on young arms than they carry, and so {more} more on the grown ones "
-            "than their share: look whether the young arms have canes for more, or keep fewer on the vine."
+            f"The plan keeps {how_many(more, 'node')} fewer on young arms than they carry, and so {more} more on the "
+            "grown ones than their share: look whether the young arms have canes for more, or keep fewer on the vine."
         )
     low, high = (buds / _FOOT_M for buds in _NODES_PER_FOOT)
     if plan.total and not low <= per_metre <= high:
@@ -210,4 +211,5 @@ def _cautions(plan: SpurPlan, asked: Asked, per_metre: float) -> Iterator[str]:
         yield f"Wood that is too thin had to be kept to reach the total or to fill a gap: {', '.join(thin)}."
     unmeasured = sum(cane.diameter_mm is None for cane in asked.canes)
     if unmeasured:
-        yield f"The diameter of {unmeasured} canes was not measured; they are taken to be thick enough."
+        told = how_many(unmeasured, "cane was not measured; it is", "canes was not measured; they are")
+        yield f"The diameter of {told} taken to be thick enough."

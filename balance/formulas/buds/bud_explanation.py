@@ -18,6 +18,7 @@ from balance.formulas.buds.bud_adjustments import (
     Judged,
 )
 from balance.formulas.buds.bud_injury import CropPotential
+from balance.formulas.counting import how_many
 from balance.formulas.methods import Working
 from balance.formulas.proportions import Share
 from balance.formulas.targets.explanation import plain
@@ -57,7 +58,7 @@ def injury_steps(injury: Share) -> list[Working]:
     return [
         Working(
             "primary buds dead",
-            f"Of {injury.of} nodes the primary bud lives at {alive} and is dead at {injury.count}.",
+            f"Of {how_many(injury.of, 'node')} the primary bud lives at {alive} and is dead at {injury.count}.",
             f"{injury.of} − {alive} = {injury.count}",
             injury.count,
             "1",
@@ -209,7 +210,8 @@ def potential_steps(
     sums = as_sum(least, found.low_percent)
     if least != most:
         sums += f"; {as_sum(most, found.high_percent)}"
-    stands_in = f"At {counted} nodes a living secondary stands in for a dead primary.{settled}"
+    nodes = "node" if counted == "1" else "nodes"
+    stands_in = f"At {counted} {nodes} a living secondary stands in for a dead primary.{settled}"
     bears = f"Each bears {plain(fruitfulness)} % of a primary."
     return [
         Working("secondaries that stand in", stands_in, counted, float(least) if least == most else None, "1"),

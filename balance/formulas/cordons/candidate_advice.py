@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from balance.formulas.counting import how_many
 from balance.formulas.targets.explanation import plain
 
 #: Basal diameters [m].
@@ -145,21 +146,20 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
     nodes = shoot.nodes_laid_down
     if nodes is None:
         return
+    laid = how_many(nodes, "node was laid down", "nodes were laid down")
     if nodes > MOST_NODES_VIGOROUS:
-        yield Advice("nodes", True, f"{nodes} nodes were laid down; at most 15 even on a vigorous vine.", NODES)
+        yield Advice("nodes", True, f"{laid}; at most 15 even on a vigorous vine.", NODES)
     elif nodes > MOST_NODES_WEAK:
-        yield Advice(
-            "nodes", False, f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.", NODES
-        )
+        yield Advice("nodes", False, f"{laid}: for a vigorous vine; a weak one takes 8 to 10.", NODES)
     else:
-        yield Advice("nodes", False, f"{nodes} nodes were laid down: within what a weak vine takes.", NODES)
+        yield Advice("nodes", False, f"{laid}: within what a weak vine takes.", NODES)
 
 
 def _wraps(shoot: Shoot) -> Iterator[Advice]:
     if shoot.wraps is None:
         return
     sentence = (
-        f"The shoot goes round the wire {shoot.wraps} times; at most once, and unwrap it next winter: what stays "
-        "wrapped girdles."
+        f"The shoot goes round the wire {how_many(shoot.wraps, 'time')}; at most once, and unwrap it next winter: what "
+        "stays wrapped girdles."
     )
     yield Advice("wraps", shoot.wraps > MOST_WRAPS, sentence, OREGON)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from balance.formulas.counting import how_many
 from balance.formulas.methods import Working
 from balance.formulas.samples.sample_estimate import MeanEstimate, Progress
 from balance.formulas.samples.sample_size import SampleSize, quantile_of
@@ -72,7 +73,7 @@ def _endless(vines: int, error: float, confidence: float, variation: float) -> W
     raw = (quantile * variation / error) ** 2
     return Working(
         "vines without the finite correction",
-        f"In a block without end {vines:,} vines would do.",
+        f"In a block without end {how_many(vines, 'vine')} would do.",
         f"({plain(quantile, 3)} × {plain(variation, 2)} ÷ {plain(error)})² = {plain(raw, 1)}",
         vines,
         "{vine}",
@@ -84,7 +85,7 @@ def _corrected(size: SampleSize, error: float, variation: float, population: int
     told = plain(raw, 1)
     return Working(
         "finite correction",
-        f"Of {population:,} vines it takes {size.vines:,}.",
+        f"Of {how_many(population, 'vine')} it takes {size.vines:,}.",
         f"n0 = ({plain(size.quantile, 3)} × {plain(variation, 2)} ÷ {plain(error)})² = {told}; "
         f"{told} ÷ (1 + {told} ÷ {population}) = {plain(raw / (1 + raw / population), 1)}",
         size.vines,
@@ -118,7 +119,15 @@ def estimate_steps(estimate: MeanEstimate, confidence: float, unit: str, scale: 
     if estimate.mean is None:
         return []
     mean = estimate.mean * scale
-    steps = [Working("mean", f"{estimate.n:,} vines were weighed.", f"sum ÷ {estimate.n} = {plain(mean)}", mean, unit)]
+    steps = [
+        Working(
+            "mean",
+            f"{how_many(estimate.n, 'vine was', 'vines were')} weighed.",
+            f"sum ÷ {estimate.n} = {plain(mean)}",
+            mean,
+            unit,
+        )
+    ]
     if estimate.half_width is None or estimate.standard_deviation is None:
         return steps
     half, quantile = estimate.half_width * scale, quantile_of(max(2, estimate.n), confidence)
@@ -146,7 +155,9 @@ def progress_step(progress: Progress, variation: float, error: float) -> list[Wo
     """
     if progress.needed is None or progress.more is None:
         return []
-    said = f"At a spread of {plain(variation, 2)} % it takes {progress.needed:,} vines for ±{plain(error)} %: "
+    said = (
+        f"At a spread of {plain(variation, 2)} % it takes {how_many(progress.needed, 'vine')} for ±{plain(error)} %: "
+    )
     rest = f"{progress.more:,} more." if progress.more else "enough are weighed."
     weighed = progress.needed - progress.more
     sum_ = f"{progress.needed} − {weighed} = {progress.more}" if progress.more else ""

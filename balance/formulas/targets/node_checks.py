@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from balance.formulas.counting import how_many
 from balance.formulas.errors import OutOfRange
 from balance.formulas.targets.explanation import plain
 
@@ -84,7 +85,8 @@ def check_spur_positions(nodes: int, living_positions: int) -> Check:
     if not 0 <= living_positions <= 5000:
         raise OutOfRange("living spur positions", living_positions, 0, 5000)
     room = living_positions * MOST_NODES_A_SPUR
-    counted = f"{living_positions} living spur positions carry {living_positions * USUAL_NODES_A_SPUR} nodes on "
+    positions = how_many(living_positions, "living spur position carries", "living spur positions carry")
+    counted = f"{positions} {living_positions * USUAL_NODES_A_SPUR} nodes on "
     counted += f"two-node spurs and {room} on three-node spurs"
     if nodes <= room:
         return Check(

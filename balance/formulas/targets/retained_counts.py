@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from balance.formulas.counting import how_many
 from balance.formulas.targets.explained_counts import Explained
 from balance.formulas.targets.explanation import plain
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula
@@ -107,11 +108,12 @@ def judge_count(retained: int, nodes: int, *, tolerance: int) -> Verdict:
     '38 nodes were left, 10 too few: the target is 48 ± 3.'
     """
     difference = retained - nodes
+    left = how_many(retained, "node was left", "nodes were left")
     if abs(difference) <= tolerance:
-        sentence = f"{retained} nodes were left: within the target of {nodes} ± {tolerance}."
+        sentence = f"{left}: within the target of {nodes} ± {tolerance}."
         return Verdict(WITHIN, difference, tolerance, sentence)
     outcome, word = (TOO_MANY, "too many") if difference > 0 else (TOO_FEW, "too few")
-    sentence = f"{retained} nodes were left, {abs(difference)} {word}: the target is {nodes} ± {tolerance}."
+    sentence = f"{left}, {abs(difference)} {word}: the target is {nodes} ± {tolerance}."
     return Verdict(outcome, difference, tolerance, sentence)
 
 

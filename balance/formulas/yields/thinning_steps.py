@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from balance.formulas.counting import how_many
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
 from balance.formulas.yields.shoot_thinning import ShootShare
@@ -81,12 +82,15 @@ def take_off_step(counted: int, leave: int) -> Working:
     'The vine has 30 clusters, 15 too few for the wanted yield: none is taken off.'
     """
     if counted >= leave:
-        sentence = f"Of {counted} clusters {counted - leave} are taken off."
+        off = how_many(counted - leave, "is", "are")
+        sentence = f"Of {how_many(counted, 'cluster')} {off} taken off."
         return Working(
             "clusters to take off", sentence, f"{counted} − {leave} = {counted - leave}", counted - leave, "1"
         )
     lacking = leave - counted
-    sentence = f"The vine has {counted} clusters, {lacking} too few for the wanted yield: none is taken off."
+    sentence = (
+        f"The vine has {how_many(counted, 'cluster')}, {lacking} too few for the wanted yield: none is taken off."
+    )
     return Working("clusters to take off", sentence, f"{counted} < {leave}", 0, "1")
 
 
@@ -98,9 +102,10 @@ def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Worki
     >>> expected_step(45, 0.2, 9).calculation
     '45 × 0.2 kg = 9 kg'
     """
+    weigh = "weighs" if clusters == 1 else "weigh"
     return Working(
         "expected yield",
-        f"{clusters} clusters of {plain(cluster_kg, 6)} kg are {plain(expected_kg)} kg.",
+        f"{how_many(clusters, 'cluster')} of {plain(cluster_kg, 6)} kg {weigh} {plain(expected_kg)} kg.",
         f"{clusters} × {plain(cluster_kg, 6)} kg = {plain(expected_kg)} kg",
         expected_kg,
         "kg",
@@ -121,7 +126,7 @@ def per_shoot_step(leave: int, shoots: int, share: ShootShare) -> Working:
         dealt += f" and {share.more} on each of {share.shoots_with_more}, the fewer on the short ones"
     return Working(
         "clusters per shoot",
-        f"On {shoots} shoots: {dealt}.",
+        f"On {how_many(shoots, 'shoot')}: {dealt}.",
         f"{leave} ÷ {shoots} = {plain(share.mean)}",
         share.mean,
         "1",
@@ -134,16 +139,16 @@ def by_length_step(clusters: ArrayLike) -> Working:
     Examples
     --------
     >>> by_length_step([0, 1, 2, 2]).sentence
-    'Of 4 shoots 1 keep 0, 1 keep 1, 2 keep 2: 5 clusters.'
+    'Of 4 shoots 1 keeps 0, 1 keeps 1, 2 keep 2: 5 clusters.'
     """
     kept, shoots = np.unique(np.asarray(clusters, dtype=np.int64), return_counts=True)
     dealt = [(int(number), int(each)) for number, each in zip(shoots, kept, strict=True)]
     total = sum(number * each for number, each in dealt)
-    words = ", ".join(f"{number} keep {each}" for number, each in dealt)
+    words = ", ".join(f"{how_many(number, 'keeps', 'keep')} {each}" for number, each in dealt)
     calculation = " + ".join(f"{number} × {each}" for number, each in dealt)
     return Working(
         "clusters by shoot length",
-        f"Of {int(shoots.sum())} shoots {words}: {total} clusters.",
+        f"Of {how_many(int(shoots.sum()), 'shoot')} {words}: {how_many(total, 'cluster')}.",
         f"{calculation} = {total}",
         total,
         "1",
