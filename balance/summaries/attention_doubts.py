@@ -68,14 +68,14 @@ def doubtful_weights(line: Line, asked: Asked) -> Iterator[Notice]:  # noqa: ARG
             row.without_resolution,
             "weight without the scale's smallest step",
             "weights without the scale's smallest step",
-            "Say scale_resolution, so that counts are judged by what the scale can tell.",
+            "Say the scale's smallest step with each weight, so that counts are judged by what it can tell.",
         ),
         (
             WITHOUT_FORMULA,
             row.without_formula,
             "weight for which no formula answers",
             "weights for which no formula answers",
-            "Set pruning_formula on the block or the farm, or name the cultivar.",
+            "Choose a pruning formula for the block or the farm, or name the cultivar.",
         ),
     )
     for code, many, one, several, todo in checks:

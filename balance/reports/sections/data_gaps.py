@@ -88,7 +88,7 @@ def _of_winter(facts: Facts) -> Iterator[Check]:
         "Weights without the scale's smallest step",
         found.without_resolution,
         "vines",
-        "Say scale_resolution, so that counts are judged by what the scale can tell.",
+        "Say the scale's smallest step with each weight, so that counts are judged by what it can tell.",
     )
     yield Check(
         GAP,
@@ -96,7 +96,7 @@ def _of_winter(facts: Facts) -> Iterator[Check]:
         "Weights for which no formula answers",
         found.without_formula,
         "vines",
-        "Set pruning_formula on the block or the farm, or name the cultivar.",
+        "Choose a pruning formula for the block or the farm, or name the cultivar.",
     )
     yield Check(
         DOUBT,

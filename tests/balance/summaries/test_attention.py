@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any
 
@@ -174,6 +175,16 @@ def test_weights_for_which_no_formula_answers_are_told(cast, block):
     listed = summed(cast.viewer.client, f"farms/{cast.farm.pk}/attention", "code=without_formula")
     assert [each["block_name"] for each in listed["results"]] == ["Nameless"]
     assert listed["by_code"] == [{"code": "without_formula", "count": 1}]
+
+
+def test_what_to_do_is_said_to_a_person_without_the_names_of_an_address_or_a_field(cast, block):
+    Seasons(cast, "Nameless").winter(2027, ALL, step=None)
+    block.winter(2027, [0.4, 2.9])
+    Seasons(cast, "Not begun")
+    todos = [each["todo"] for each in summed(cast.viewer.client, f"farms/{cast.farm.pk}/attention")["results"]]
+    for said in ("scale's smallest step", "pruning formula", "how many vines, and which", "progress says how many"):
+        assert any(said in todo for todo in todos), todos
+    assert not [todo for todo in todos if re.search(r"[a-z]_[a-z]|sample-p", todo)]
 
 
 def test_the_most_urgent_come_first(cast, block):
