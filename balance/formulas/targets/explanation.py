@@ -135,7 +135,10 @@ def _conversion(units: float, formula: NodeFormula, weight: SentWeight) -> list[
 def _sum(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     first, each = plain(formula.first_nodes), plain(formula.further_nodes)
     more = unrounded - float(formula.first_nodes)
-    further = f"The further {_weight(units - 1, formula)} give {each} nodes for each {_unit(formula)}."
+    give = "gives" if units == 2 else "give"
+    further = f"The further {_weight(units - 1, formula)} {give} {each} nodes for each {_unit(formula)}."
+    if units == 1:
+        further = "There is no further weight."
     return [
         Step(
             "first unit of weight",
