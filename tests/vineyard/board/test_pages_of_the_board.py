@@ -126,6 +126,12 @@ def test_a_block_is_told_with_its_weights_targets_and_verdicts(adviser, ground):
     assert "2 vines of the row were neither weighed nor counted" in said
 
 
+def test_one_cordon_and_one_case_are_told_in_the_singular(adviser, ground):
+    assert "1 cordon inspected" in words(adviser.page(block(ground, "?season=2027")))
+    ground.tell(0, "missing", "2026-12-01")
+    assert "1 case asks for nothing" in words(adviser.page(farm(ground, "/worklist?season=2027&part_of_year=winter")))
+
+
 def test_weights_are_told_in_pounds_to_whoever_chose_them(adviser, ground):
     where = block(ground, "?season=2027")
     changed = adviser.post("/board/units", {"units": "us", "next": where}, seen_at="/board")
