@@ -16,7 +16,8 @@ GLOSSARY: Final[tuple[tuple[str, str], ...]] = (
     ("Crop load", "Crop of a season divided by the weight of the prunings of the winter after it, both per vine or "
      "both per length of row."),
     ("Over, under, in balance", "The crop load lies above, below or within the range that somebody assigned to the "
-     "block. Not known: there is no crop load, or nobody assigned a range."),
+     "block. Without a crop load or a range it goes by the counts: more nodes were left than the targets ask for, "
+     "fewer, or as many as the scale can tell. Not known: neither can be told."),
     ("n", "How many vines, cordons or samples a number rests on."),
     ("Interval", "Where the true value lies as far as the sample can tell; its name says how sure. Few vines make it "
      "wide."),
