@@ -111,8 +111,8 @@ def counts_off_target(line: Line, asked: Asked) -> Iterator[Notice]:
         f"Off target: {counts.too_many} of {counted(counts.judged, 'count')} above it and {counts.too_few} below"
         f"{on_average}.",
         "Look at the vines with the pruners; what was left too long can still be shortened, what is off stays off."
-        if counts.too_many
-        else "Talk with the pruners before the next block: what is off stays off.",
+        if counts.too_many and _winter_is_on(line, asked)
+        else "Talk with the pruners before they cut again: what is off stays off.",
         f"blocks/{line.head.id}/targets?season={line.season}",
         (
             ("off_target_share", share, "%"),

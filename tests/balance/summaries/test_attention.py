@@ -102,6 +102,14 @@ def test_counts_off_target_are_told_beyond_the_share_that_is_asked_for(block):
     assert "counts_off_target" not in notices(block, "off_target_share=100")
 
 
+def test_nobody_is_sent_to_shorten_what_was_left_once_the_winter_is_over(block, monkeypatch):
+    block.winter(2027, WEIGHTS[:4], [99, 99, None, None])
+    assert "can still be shortened" in notices(block)["counts_off_target"]["todo"]
+    on(monkeypatch, IN_SUMMER)
+    told = notices(block, "season=2027")["counts_off_target"]
+    assert "before they cut again" in told["todo"]
+
+
 def test_counts_on_target_are_not_told(block):
     block.winter(2027, ALL)
     vines = block.told("targets", "season=2027")["results"]
