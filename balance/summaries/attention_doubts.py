@@ -35,8 +35,10 @@ def cordons_due(line: Line, asked: Asked) -> Iterator[Notice]:
         CORDONS_DUE,
         NOW if overdue else SOON,
         line,
-        f"This {asked.now.part}, season {asked.now.season}, cordons ask for {counted(due, 'task')}: {listed}.{late}",
-        "Take the worklist to the block: it says which vines, and why.",
+        f"This {asked.now.part}, season {asked.now.season}, replacements under way ask for {counted(due, 'task')}: "
+        f"{listed}.{late}",
+        "Take the worklist to the block: it says which vines, and why, and adds the cordons that the farm's thresholds "
+        "propose.",
         f"cordon-worklist?block={line.head.id}&season={asked.now.season}&part_of_year={asked.now.part}",
         (("tasks_due", due, "tasks"), ("tasks_overdue", overdue, "tasks")),
         overdue * 1_000_000 + due,

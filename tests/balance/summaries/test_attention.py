@@ -162,6 +162,8 @@ def test_cordons_that_ask_for_work_now_are_told_with_what_is_overdue(block, monk
     block.case(2, "2026-01-10")
     told = notices(block)["cordons_due"]
     assert figures(told) == {"tasks_due": 2, "tasks_overdue": 1}
+    assert "replacements under way ask for 2 tasks" in told["sentence"]
+    assert "adds the cordons that the farm's thresholds propose" in told["todo"]  # so its list may be longer
     assert told["urgency"] == "now"
     assert "look for a candidate 2" in told["sentence"]
     assert "cordons_due" not in notices(block, "season=2020")

@@ -126,6 +126,12 @@ def test_a_block_is_told_with_its_weights_targets_and_verdicts(adviser, ground):
     assert "2 vines of the row were neither weighed nor counted" in said
 
 
+def test_two_cordons_of_one_vine_are_two_tasks_on_one_vine(adviser, ground):
+    Cases(ground).open(vine=str(ground.vines[0].pk), noticed_on="2025-01-10", cordon="right")
+    said = words(adviser.page(farm(ground, "/worklist?season=2026&part_of_year=summer")))
+    assert "Look for a candidate 2 tasks on 1 vine" in said
+
+
 def test_one_cordon_and_one_case_are_told_in_the_singular(adviser, ground):
     assert "1 cordon inspected" in words(adviser.page(block(ground, "?season=2027")))
     ground.tell(0, "missing", "2026-12-01")
