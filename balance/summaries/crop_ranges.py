@@ -28,7 +28,8 @@ def crop_ranges_of(within: BaseDatabaseWrapper, heads: Sequence[BlockHead]) -> d
         cursor.execute(_CHOSEN, [sorted({head.farm_id for head in heads}), measure])
         chosen = {(farm, block): range_id for farm, block, range_id in cursor.fetchall()}
     defaults = Q(pk__in=default_ranges(measure).values("pk"))
-    rows = list(BalanceRange.objects.using(within.alias).filter(defaults | Q(pk__in=set(chosen.values()))))
+    named = BalanceRange.objects.using(within.alias).select_related("cultivar", "group")
+    rows = list(named.filter(defaults | Q(pk__in=set(chosen.values()))))
     by_id = {row.pk: row for row in rows}
     holding = [
         row
