@@ -52,7 +52,9 @@ class Ground:
     @property
     def what(self) -> str:
         """Say what was measured, beside the threshold."""
-        return _SAYS[self.reason].format(self.measured, self.threshold)
+        several = _SAYS[self.reason]
+        says = _SAYS_OF_ONE.get(self.reason, several) if self.measured.value == 1 else several
+        return says.format(self.measured, self.threshold)
 
     @property
     def sentence(self) -> str:
@@ -67,6 +69,12 @@ _SAYS: Final[dict[str, str]] = {
     Reason.FEW_POSITIONS: "{0} spur positions live (proposed below {1})",
     Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} inspected seasons running (proposed from {1} on)",
     Reason.MORE_THAN_ONE_CORDON: "{0} cordons of the vine fail, so the whole vine from the trunk",
+}
+
+
+_SAYS_OF_ONE: Final[dict[str, str]] = {
+    Reason.FEW_POSITIONS: "{0} spur position lives (proposed below {1})",
+    Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} inspected season (proposed from {1} on)",
 }
 
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from balance.reports.charts import Assigned, Quantity, SeasonPoint, histogram_of_bins, over_seasons
 from balance.reports.document import Chart
+from balance.reports.figures import counted
 from balance.reports.quantities import Measure, Units
 from balance.summaries.glance import NOBODY_SAID, NOTHING_TO_JUDGE
 
@@ -29,7 +30,7 @@ def distribution_chart(told: Season, weight: Measure) -> Chart:
     of = Quantity("Pruning weight of a vine", weight.unit, weight.digits)
     weights = told["weights"]
     mean = weights["mean"]
-    blocks = f"{told['blocks_weighed']} of {told['blocks']} blocks"
+    blocks = f"{told['blocks_weighed']} of {counted(told['blocks'], 'block')}"
     said = [] if mean is None else [f"Mean {of.said(mean)}, from {blocks}."]
     return histogram_of_bins(
         "weight_distribution",

@@ -324,3 +324,9 @@ def test_in_walking_order_with_a_sentence_for_the_row(failing):
         failing.look("2026-01-10", vine=vine, living_positions=2)
     assert [it["place"] for it in failing.proposed()] == [3, 8]
     assert failing.proposed()[0]["sentence"] == "left cordon, season 2026: 2 spur positions live (proposed below 4)"
+
+
+def test_the_last_living_position_is_told_in_the_singular(failing):
+    failing.set(fewest_living_positions=4)
+    failing.look("2026-01-10", vine=2, living_positions=1)
+    assert failing.proposed()[0]["sentence"] == "left cordon, season 2026: 1 spur position lives (proposed below 4)"
