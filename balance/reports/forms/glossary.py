@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+#: What the marks beside a source mean, for whoever has not read the catalogues.
+MARKS_SAID: Final = (
+    "How well a source is known. READ: the figure stood in a text that was read; READ*: in one of low authority, as a "
+    "garden page or a news column. MEMORY: recalled, not seen. COMPUTED: arithmetic on figures that were read. Farm: "
+    "set by the farm itself."
+)
 #: Words of the trade and of this report; the definitions are common practice, no source.
 GLOSSARY: Final[tuple[tuple[str, str], ...]] = (
     ("Balanced pruning", "Leaving as many nodes as the vine's own growth can carry, judged by its prunings of the "
@@ -25,6 +31,7 @@ GLOSSARY: Final[tuple[tuple[str, str], ...]] = (
      "there is one."),
     ("Not measured (–)", "Nobody measured it. Zero is a measurement; a gap is none."),
     ("Confidence", "How far the figures of a block can be trusted: good, fair or low, with the reason beside it."),
+    ("READ, READ*, MEMORY, COMPUTED", MARKS_SAID),
     ("Check code", "A fingerprint (SHA-256) of everything that the report says. Two reports with the same code say the "
      "same."),
 )  # fmt: skip
