@@ -167,7 +167,7 @@ def _of_the_year(facts: Facts) -> Iterator[Check]:
     yield Check(
         GAP,
         "block_not_described",
-        f"Not said of the block: {', '.join(unset) or 'nothing'}",
+        f"Not said of the block: {', '.join(unset)}" if unset else "What a block should say of itself and does not",
         len(unset),
         "facts",
         "Set them on the block: formulas, ranges, areas and shares of cordons rest on them.",
