@@ -17,6 +17,7 @@ from tests.balance.api.test_vine_map import Ground
 from tests.balance.cordons.test_cases import Cases
 from tests.vineyard.board.boarding import Visitor, loaded, read, same_application, words
 from vineyard.board.portfolio import SHELTERS, TRAININGS
+from vineyard.templatetags.board import beside_target
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("same_application")]
 __all__ = ["loaded", "same_application"]
@@ -124,6 +125,13 @@ def test_a_block_is_told_with_its_weights_targets_and_verdicts(adviser, ground):
     row = ground.client.get(f"{ground.url}/blocks/{ground.block.pk}/targets?season=2027").json()["results"][9]
     assert f"10 {row['pruning_weight_kg']:.2f} kg {row['nodes']} – not counted" in said
     assert "2 vines of the row were neither weighed nor counted" in said
+
+
+@pytest.mark.parametrize(
+    ("nodes", "told"), [(-0.6, "0.6 nodes below target"), (20.3, "20.3 nodes above target"), (-0.04, "on target")]
+)
+def test_a_mean_difference_is_told_in_words(nodes, told):
+    assert beside_target(nodes) == told
 
 
 def test_two_cordons_of_one_vine_are_two_tasks_on_one_vine(adviser, ground):
