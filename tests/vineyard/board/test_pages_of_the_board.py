@@ -134,6 +134,11 @@ def test_a_mean_difference_is_told_in_words(nodes, told):
     assert beside_target(nodes) == told
 
 
+def test_what_stands_now_is_told_as_of_now_beside_an_older_season(adviser, ground):
+    assert "1 replacement under way now" in words(adviser.page(block(ground, "?season=2026")))
+    assert "Cordon tasks now" in words(adviser.page(farm(ground, "?season=2026")))
+
+
 def test_two_cordons_of_one_vine_are_two_tasks_on_one_vine(adviser, ground):
     Cases(ground).open(vine=str(ground.vines[0].pk), noticed_on="2025-01-10", cordon="right")
     said = words(adviser.page(farm(ground, "/worklist?season=2026&part_of_year=summer")))
