@@ -8,7 +8,8 @@ from typing import Final
 CAUTIONS: Final = (
     "Guide only, from the weight and formula shown. Check bud survival, cultivar and site with your local "
     "extension or a licensed adviser before cutting.",
-    "In doubt leave more and thin later: a bud is easier to take off than to put back.",
+    "In doubt leave more and thin later: a bud is easier to take off than to put back. One guide, to table grapes, "
+    "says the opposite, too few rather than too many (Michigan State Univ. E-2774).",
     "Sharp tools, eyes, wires and ladders: gloves and eye protection, fingers and wire clear of every cut, and "
     "the tool maker's manual for powered shears. Follow product labels; local rules come first.",
 )

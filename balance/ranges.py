@@ -52,14 +52,16 @@ def _number(limit: Decimal | None) -> float | None:
 
 
 def _applies_to(row: BalanceRange) -> str:
-    who = row.cultivar_id or row.group_id or "any cultivar"
+    who = row.cultivar.name if row.cultivar else row.group.name if row.group else "any cultivar"
     return ", ".join(filter(None, (who, row.use, f"{row.canopy} canopy" if row.canopy else "", row.region)))
 
 
 def range_for(opened: OpenFarm, block: Block, measure: str) -> AssignedRange | None:
     """Give the range for one measure of a block: chosen for the block, for the farm, then by cultivar, by group."""
     chosen = RangeChoice.objects.for_farm(opened.farm).filter(Q(block=block) | Q(block=None), measure=measure)
-    nearest = chosen.select_related("range").order_by("block_id").first()  # no block comes last
+    nearest = (
+        chosen.select_related("range__cultivar", "range__group").order_by("block_id").first()
+    )  # no block comes last
     if nearest is not None:
         return AssignedRange(nearest.range, Level.FARM if nearest.block_id is None else Level.BLOCK)
     return range_of_cultivar(block.cultivar, block.cultivar_group, measure, block.use, canopy_of(block))
@@ -78,7 +80,8 @@ def range_of_cultivar(
 
 def default_ranges(measure: str) -> QuerySet[BalanceRange]:
     """Give the catalogue's ranges for a measure that hold unless another was chosen."""
-    return BalanceRange.objects.filter(measure=measure, is_default=True, owner_farm=None, owner_program=None)
+    ranges = BalanceRange.objects.select_related("cultivar", "group")
+    return ranges.filter(measure=measure, is_default=True, owner_farm=None, owner_program=None)
 
 
 def _most_particular(

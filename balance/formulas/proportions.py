@@ -43,7 +43,7 @@ class Share:
 
     @property
     def margin_percent(self) -> float:
-        """How far the farther end of the interval lies from the share [points of percent]."""
+        """How far the farther end of the interval lies from the share [percentage points]."""
         return max(self.percent - self.low_percent, self.high_percent - self.percent)
 
 
@@ -117,7 +117,7 @@ def needed_for_margin(expected_percent: float, margin_percent: float, confidence
     expected_percent : float
         The share that is expected, 0 to 100 [%].
     margin_percent : float
-        The wanted margin, 0.5 to 50 [points of percent].
+        The wanted margin, 0.5 to 50 [percentage points].
     confidence : float
         0.5 to 0.999.
 
@@ -143,7 +143,7 @@ def needed_for_margin(expected_percent: float, margin_percent: float, confidence
     if not 0 <= expected_percent <= 100:
         raise OutOfRange("the expected share [%]", expected_percent, 0, 100)
     if not 0.5 <= margin_percent <= 50:
-        raise OutOfRange("the wanted margin [points of percent]", margin_percent, 0.5, 50)
+        raise OutOfRange("the wanted margin [percentage points]", margin_percent, 0.5, 50)
     _refuse_confidence(confidence)
     expected, margin = round(expected_percent, _DECIMALS) / 100, margin_percent / 100
 

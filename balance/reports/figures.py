@@ -12,7 +12,7 @@ from balance.reports.quantities import Measure
 from balance.reports.words import number, with_unit
 
 PERCENT: Final = Measure("%", 1, 1)
-POINTS: Final = Measure("points of percent", 1, 1)
+POINTS: Final = Measure("percentage points", 1, 1)
 RATIO: Final = Measure("", 1, 1)
 NODES: Final = Measure("count nodes", 1, 0)
 MEAN_NODES: Final = Measure("count nodes", 1, 1)

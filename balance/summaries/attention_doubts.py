@@ -35,8 +35,10 @@ def cordons_due(line: Line, asked: Asked) -> Iterator[Notice]:
         CORDONS_DUE,
         NOW if overdue else SOON,
         line,
-        f"This {asked.now.part}, season {asked.now.season}, cordons ask for {counted(due, 'task')}: {listed}.{late}",
-        "Take the worklist to the block: it says which vines, and why.",
+        f"This {asked.now.part}, season {asked.now.season}, replacements under way ask for {counted(due, 'task')}: "
+        f"{listed}.{late}",
+        "Take the worklist to the block: it says which vines, and why, and adds the cordons that the farm's thresholds "
+        "propose.",
         f"cordon-worklist?block={line.head.id}&season={asked.now.season}&part_of_year={asked.now.part}",
         (("tasks_due", due, "tasks"), ("tasks_overdue", overdue, "tasks")),
         overdue * 1_000_000 + due,
@@ -68,14 +70,14 @@ def doubtful_weights(line: Line, asked: Asked) -> Iterator[Notice]:  # noqa: ARG
             row.without_resolution,
             "weight without the scale's smallest step",
             "weights without the scale's smallest step",
-            "Say scale_resolution, so that counts are judged by what the scale can tell.",
+            "Say the scale's smallest step with each weight, so that counts are judged by what it can tell.",
         ),
         (
             WITHOUT_FORMULA,
             row.without_formula,
             "weight for which no formula answers",
             "weights for which no formula answers",
-            "Set pruning_formula on the block or the farm, or name the cultivar.",
+            "Choose a pruning formula for the block or the farm, or name the cultivar.",
         ),
     )
     for code, many, one, several, todo in checks:

@@ -58,7 +58,7 @@ def not_weighed(line: Line, asked: Asked) -> Iterator[Notice]:
         NOW,
         line,
         f"The winter before the harvest of {line.season} is on and no vine of the block was weighed.",
-        "Weigh a sample before the cut: sample-plan says how many vines, and which.",
+        "Weigh a sample before the cut: its sample plan says how many vines, and which.",
         f"blocks/{line.head.id}/sample-plan?season={line.season}&seed=1",
         (("standing_vines", standing, "vines"),) if standing is not None else (),
         standing or 0,
@@ -86,7 +86,7 @@ def sample_too_small(line: Line, asked: Asked) -> Iterator[Notice]:
         NOW,
         line,
         why,
-        "Weigh more vines before the cut: sample-progress says how many.",
+        "Weigh more vines before the cut: the sample's progress says how many.",
         f"blocks/{line.head.id}/sample-progress?season={line.season}",
         (*figures, ("mean_weight", mean, weight.unit), ("error", None if error is None else round(error, 6), "%")),
         error or 1_000.0,
@@ -111,8 +111,8 @@ def counts_off_target(line: Line, asked: Asked) -> Iterator[Notice]:
         f"Off target: {counts.too_many} of {counted(counts.judged, 'count')} above it and {counts.too_few} below"
         f"{on_average}.",
         "Look at the vines with the pruners; what was left too long can still be shortened, what is off stays off."
-        if counts.too_many
-        else "Talk with the pruners before the next block: what is off stays off.",
+        if counts.too_many and _winter_is_on(line, asked)
+        else "Talk with the pruners before they cut again: what is off stays off.",
         f"blocks/{line.head.id}/targets?season={line.season}",
         (
             ("off_target_share", share, "%"),

@@ -92,3 +92,8 @@ def test_sharp_tools_are_a_caution_and_no_claim_is_made_about_cleaning_them():
     assert "sharp tools" in said
     assert "local" in said
     assert not any(word in said for word in ("disinfect", "sterilise", "wipe", "bleach"))
+
+
+def test_what_to_do_in_doubt_is_told_as_both_sayings_that_are_in_print():
+    """Leave more, extension on pruning; leave too few, Zabadal 2002, Michigan State E-2774, table grapes (READ)."""
+    assert any("In doubt leave more" in caution and "too few rather than too many" in caution for caution in CAUTIONS)

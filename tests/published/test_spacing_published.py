@@ -43,7 +43,7 @@ def test_michigan_prints_15_shoots_a_metre_which_is_4_6_a_foot():
 @pytest.mark.parametrize(
     ("code", "inches", "source"),
     [("north-carolina-spur-spacing", (3, 8), "NC State Extension Gardener, fig. 14-33 (READ)"),
-     ("minnesota-spur-spacing", (3, 5), "Minnesota 2022 (READ)"),
+     ("minnesota-spur-spacing", (3, 5), "Klodd 2022, Univ. of Minnesota Extension (READ)"),
      ("grower-spur-spacing", (5, 6), "cooksplace.us, 2013 (READ*)"),
      ("muscadine-young-spur-spacing", (4, 6), "Georgia muscadine guide, sec. 19 (READ)"),
      ("muscadine-spur-spacing", (12, 12), "Georgia muscadine guide, sec. 19 (READ)")],
@@ -57,7 +57,7 @@ def test_spurs_stand_as_far_apart_as_is_printed_in_inches(code, inches, source):
     ("code", "counts", "source"),
     [("north-carolina-spurs", (8, 15), "NC State Extension Gardener, fig. 14-33 (READ)"),
      ("north-carolina-nodes-of-a-spur", (2, 2), "NC State Extension Gardener, fig. 14-33 (READ)"),
-     ("minnesota-nodes-of-a-spur", (2, 3), "Minnesota 2022 (READ)"),
+     ("minnesota-nodes-of-a-spur", (2, 3), "Klodd 2022, Univ. of Minnesota Extension (READ)"),
      ("muscadine-nodes-of-a-spur", (2, 4), "Georgia muscadine guide, sec. 19 (READ)")],
 )  # fmt: skip
 def test_spurs_and_their_nodes_are_as_many_as_is_printed(code, counts, source):

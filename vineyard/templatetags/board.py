@@ -34,6 +34,15 @@ def fig(value: Any, digits: int = 0) -> str:
 
 
 @register.filter
+def beside_target(nodes: Any) -> str:
+    """Write a mean difference from the targets in words: 0.5 nodes above target."""
+    written = fig(abs(nodes), 1)
+    if not float(written.replace(",", "")):
+        return "on target"
+    return f"{written} nodes {'above' if nodes > 0 else 'below'} target"
+
+
+@register.filter
 def said(code: Any) -> str:
     """Write a code of the API as words: ``in_balance`` → In balance."""
     return str(code).replace("_", " ").capitalize() if code else NOTHING

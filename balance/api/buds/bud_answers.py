@@ -16,7 +16,7 @@ class IntervalOut(serializers.Serializer[Any]):
 
     low = serializers.FloatField(help_text="[%]")
     high = serializers.FloatField(help_text="[%]")
-    margin = serializers.FloatField(help_text="How far the farther end lies from the injury [points of percent].")
+    margin = serializers.FloatField(help_text="How far the farther end lies from the injury [percentage points].")
     confidence = serializers.FloatField()
 
 
@@ -91,7 +91,7 @@ class BudAdviceOut(serializers.Serializer[Any]):
 class SamplingOut(serializers.Serializer[Any]):
     """How many nodes to examine, and from where."""
 
-    wanted_margin = serializers.FloatField(help_text="[points of percent]")
+    wanted_margin = serializers.FloatField(help_text="[percentage points]")
     nodes_needed = serializers.IntegerField(
         allow_null=True, help_text="Nodes for that margin at this injury; null: no injury is known."
     )

@@ -87,7 +87,7 @@ class InjuryQuestion(StrictSerializer):
         max_value=50,
         required=False,
         allow_null=True,
-        help_text="How close the injury should be known [points of percent]; 10 unless said.",
+        help_text="How close the injury should be known [percentage points]; 10 unless said.",
     )
 
 

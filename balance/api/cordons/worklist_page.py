@@ -17,6 +17,7 @@ from balance.cordons.days import today_on
 from balance.cordons.parts_of_year import months_of
 from balance.cordons.worklist import TASK, URGENCY, WALKING, Wanted, Work, Worklist, effort_of
 from balance.formulas.cordons.reminders import SAYS, WINTER
+from balance.formulas.methods import READ
 from records.api.forms import HTML
 from records.errors import NotValid
 from records.models import Farm
@@ -60,7 +61,7 @@ def page_of(farm: Farm, wanted: Wanted, listed: Worklist) -> HttpResponse:
         "effort": effort_of(works),
         "without_a_vine": listed.without_a_vine,
         "without_proposals": listed.without_proposals,
-        "reminders": reminders(works),
+        "reminders": [{**one, "source": _unmarked(one["source"])} for one in reminders(works)],
         "parts": _parts(wanted, works),
         "names_blocks": wanted.order != WALKING,
         "cautions": CAUTIONS,
@@ -74,6 +75,11 @@ def page_of(farm: Farm, wanted: Wanted, listed: Worklist) -> HttpResponse:
             "Cache-Control": "private, no-store",
         },
     )
+
+
+def _unmarked(source: str) -> str:
+    """Leave out the mark of a text that was read: nobody in the row knows it, and no source still says so."""
+    return source.replace(f" ({READ})", "")
 
 
 def _parts(wanted: Wanted, works: list[Work]) -> list[dict[str, Any]]:

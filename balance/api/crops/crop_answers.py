@@ -146,7 +146,7 @@ RANGE_EXAMPLE: Final[dict[str, Any]] = {
     "low": 10.0,
     "high": 20.0,
     "unit": "1",
-    "applies_to": "concord, juice, Lake Erie",
+    "applies_to": "Concord, juice, Lake Erie",
     "level": "cultivar",
     "source": "Cornell Lake Erie Research and Extension Laboratory, note on Concord nodes and crop load",
     "mark": "READ",

@@ -147,8 +147,9 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
     nodes = shoot.nodes_laid_down
     if nodes is None:
         return
+    laid = how_many(nodes, "node was laid down", "nodes were laid down")
     if nodes > MOST_NODES_VIGOROUS:
-        yield Advice("nodes", True, f"{nodes} nodes were laid down; at most 15 even on a vigorous vine.", NODES)
+        yield Advice("nodes", True, f"{laid}; at most 15 even on a vigorous vine.", NODES)
     elif nodes > MOST_NODES_WEAK:
         yield Advice(
             "nodes",

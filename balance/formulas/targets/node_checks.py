@@ -15,8 +15,8 @@ FOOT_M: Final = 0.3048
 MOST_NODES_A_SPUR: Final = 3
 USUAL_NODES_A_SPUR: Final = 2
 SPUR_SOURCE: Final = (
-    "Spurs of 2 to 3 nodes: Univ. of Minnesota Extension 2022 (READ); 10 spurs of 3 nodes: Missouri State Univ. Fruit "
-    "Experiment Station, 8 Nov 2012 (READ)"
+    "Spurs of 2 to 3 nodes: Klodd 2022, Univ. of Minnesota Extension, Frequently asked questions for pruning "
+    "grapevines (READ); 10 spurs of 3 nodes: Missouri State Univ. Fruit Experiment Station, 8 Nov 2012 (READ)"
 )
 #: Count nodes a metre of canopy: 4 to 6 a foot.
 FEWEST_NODES_A_METRE: Final = 4 / FOOT_M

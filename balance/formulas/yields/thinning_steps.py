@@ -104,6 +104,7 @@ def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Worki
     >>> expected_step(45, 0.2, 9).calculation
     '45 × 0.2 kg = 9 kg'
     """
+    weigh = "weighs" if clusters == 1 else "weigh"
     return Working(
         "expected yield",
         f"{counted(clusters, 'cluster')} at {plain(cluster_kg, 6)} kg: {plain(expected_kg)} kg.",

@@ -27,6 +27,8 @@ from balance.reports.document import Chart
 
 _HEIGHT: Final = 150
 _MOST_BARS: Final = 24
+#: Between a count and the line of the centre [px].
+_CLEAR: Final = 4
 #: Above the highest bar there is room for its count.
 _HEADROOM: Final = 1.18
 _STEPS_OF_TICKS: Final = 8
@@ -135,13 +137,26 @@ def _layers(
             x=at(across, "from"), x2={"field": "to"}, y=at(up, "n"), y2={"datum": 0},
         ),
         layer(
-            [{"middle": (low + high) / 2, "n": count, "label": str(count)} for low, high, count in bars if count],
+            [{"middle": _aside(bar, ticks, centre), "n": bar[2], "label": str(bar[2])} for bar in bars if bar[2]],
             words_mark(dy=-4, align="center", baseline="bottom"),
             x=at(across, "middle"), y=at(up, "n"), text={"field": "label"},
         ),
         *_centre_layers(centre, across),
     ]  # fmt: skip
     return layers, up
+
+
+def _aside(bar: tuple[float, float, int], ticks: Ticks, centre: Centre | None) -> float:
+    """Give where the count stands over its bar: in the middle, or beside the line of the centre that would cross it."""
+    low, high, count = bar
+    middle = (low + high) / 2
+    if centre is None:
+        return middle
+    half = (width_of(str(count), LABEL_SIZE) / 2 + _CLEAR) * (ticks.domain[1] - ticks.domain[0]) / LEAST_PLOT
+    aside = centre.value - half if middle <= centre.value else centre.value + half
+    # Over a narrow bar it would run into the count beside it.
+    fits = low + half <= aside <= high - half
+    return aside if abs(middle - centre.value) < half and fits else middle
 
 
 def _centre_said(centre: Centre, of: Quantity) -> str:

@@ -17,6 +17,7 @@ from django.template.loader import render_to_string
 
 from balance.reports.document import IN_BALANCE, NOT_KNOWN, OVER, STANDINGS, UNDER
 from balance.reports.forms.chart_data import chart_data
+from balance.reports.forms.glossary import MARKS_SAID
 from balance.reports.words import (
     CONFIDENCE_WORDS,
     NOT_MEASURED,
@@ -59,6 +60,7 @@ def render(document: Plain) -> bytes:
         "lines": [_line(line, places) for line in document["summary"]],
         "blocks": [_block(page, f"block-{at}") for at, page in enumerate(document["blocks"], start=1)],
         "lead": document["cautions"][:1],
+        "marks": MARKS_SAID,
     }
     return render_to_string("balance/farm_report.html", context).encode()
 

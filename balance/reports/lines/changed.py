@@ -77,5 +77,5 @@ def _blank(facts: Facts) -> Iterator[str]:
             yield f"Blank cordon by {name} as before, on {cordons} inspected both times."
         else:
             points = number(abs(change), PERCENT.digits)
-            yield f"Blank cordon by {name} {'up' if change > 0 else 'down'} by {points} points of percent on {cordons}."
+            yield f"Blank cordon by {name} {'up' if change > 0 else 'down'} by {points} percentage points on {cordons}."
         return

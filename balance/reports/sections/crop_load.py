@@ -160,7 +160,7 @@ def _band(facts: Facts) -> Assigned | None:
     if facts.crop_range is None:
         return None
     shown = facts.crop_range.shown()
-    return Assigned(shown["low"], shown["high"], range_said(facts.crop_range), RATIO.digits)
+    return Assigned(shown["low"], shown["high"], facts.crop_range.range.source, RATIO.digits)
 
 
 def _sentences(facts: Facts) -> Iterator[str]:

@@ -89,7 +89,7 @@ def _of_winter(facts: Facts) -> Iterator[Check]:
         "Weights without the scale's smallest step",
         found.without_resolution,
         "vines",
-        "Say scale_resolution, so that counts are judged by what the scale can tell.",
+        "Say the scale's smallest step with each weight, so that counts are judged by what it can tell.",
     )
     yield Check(
         GAP,
@@ -97,7 +97,7 @@ def _of_winter(facts: Facts) -> Iterator[Check]:
         "Weights for which no formula answers",
         found.without_formula,
         "vines",
-        "Set pruning_formula on the block or the farm, or name the cultivar.",
+        "Choose a pruning formula for the block or the farm, or name the cultivar.",
     )
     yield Check(
         DOUBT,
@@ -168,7 +168,7 @@ def _of_the_year(facts: Facts) -> Iterator[Check]:
     yield Check(
         GAP,
         "block_not_described",
-        f"Not said of the block: {', '.join(unset) or 'nothing'}",
+        f"Not said of the block: {', '.join(unset)}" if unset else "What a block should say of itself and does not",
         len(unset),
         "facts",
         "Set them on the block: formulas, ranges, areas and shares of cordons rest on them.",

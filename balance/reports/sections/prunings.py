@@ -195,7 +195,7 @@ def _formulas(facts: Facts) -> Iterator[str]:
         if not vines:
             continue
         if resolved.formula is None:
-            yield f"No formula answers for {counted(vines, 'place')}: set pruning_formula on the block or the farm."
+            yield f"No formula answers for {counted(vines, 'place')}: choose one for the block or the farm."
             continue
         row = resolved.formula
         yield (

@@ -146,7 +146,7 @@ def _sentences(facts: Facts, cases: OpenCases) -> Iterator[str]:
     if facts.season in facts.blank_cordon:
         yield NO_VERDICT
     if cases.count:
-        waiting = ", ".join(f"{many} {Step(step).label}" for step, many in cases.by_step.items())
+        waiting = ", ".join(f"{Step(step).label} in {many}" for step, many in cases.by_step.items())
         yield f"{counted(cases.count, 'open case')}: {waiting}."
     work = facts.work
     if work.works:

@@ -119,7 +119,7 @@ def _pickings_table(facts: Facts, picked: Pickings) -> Table:
         number("soluble_solids", "Soluble solids", unit=BRIX.unit, digits=BRIX.digits),
         number("ph", "pH", digits=PH.digits),
         number("titratable_acidity", "Titratable acidity", unit=ACIDITY.unit, digits=ACIDITY.digits),
-        Column("reference_acid", "as"),
+        Column("reference_acid", "Given as"),
     )  # fmt: skip
     left = picked.count - len(picked.listed)
     note = f"{counted(left, 'further picking')} not listed." if left else ""

@@ -103,6 +103,7 @@ def test_the_whole_block_is_its_harvest_over_the_mean_prunings_times_the_vines_t
     assert found["pruning_weight_kg"] == pytest.approx(7 * 0.75)
     assert (found["value"], found["verdict"]) == (12, "within")
     assert found["range"]["code"] == "concord-lake-erie-crop-load"
+    assert found["range"]["applies_to"] == "Concord, juice, Lake Erie"  # by its name, not by its code
     assert 0 < found["low"] < 12 < found["high"]
     assert "63 kg ÷ 5.25 kg = 12" in [step["calculation"] for step in body["steps"]]
 

@@ -224,6 +224,17 @@ def test_the_drawing_has_a_mark_for_every_vine_where_it_stands_and_says_what_it_
     assert "no vine: 1" in (root.findtext(f"{SVG}desc") or "")
 
 
+def test_the_number_of_a_step_stands_nearer_to_its_own_vine_than_to_the_next(ground):
+    Cases(ground).open(vine=str(ground.vines[0].pk))
+    root = ground.drawing("season=2027&show=cordon&rows_run=across")
+    own, other = [each for each in root.iter(f"{SVG}g") if each.find(f"{SVG}title") is not None][:2]
+    mark, beside = (float(each.find(f"{SVG}use").get("x")) for each in (own, other))
+    number = own.find(f"{SVG}text")
+    half, wide = 5.5, 0.7 * float(number.get("font-size"))
+    left, right = float(number.get("x")), float(number.get("x")) + wide
+    assert 0 < left - (mark + half) < beside - half - right
+
+
 @pytest.mark.parametrize("show", SHOWS)
 def test_no_two_classes_look_alike_without_their_colours(ground, show):
     root = ground.drawing(f"season=2027&show={show}")

@@ -59,12 +59,14 @@ def test_every_task_stands_on_the_page_once_and_in_walking_order(work):
     for words in ("Tern Hill", "Lower Terrace", "harvest 2026", "November 2025 to April 2026", "2 seasons overdue",
                   "Made on", "version", "gloves and eye protection", "Oregon State"):  # fmt: skip
         assert words in text, words
+    assert "(READ)" not in text  # a mark of the catalogues, which no pruner knows
 
 
 def test_it_is_asked_for_by_accept_too_and_by_urgency(work):
     answer = page(work, "season=2026&part_of_year=winter&order=urgency", headers={"Accept": "text/html"})
     assert answer["Content-Type"] == "text/html; charset=utf-8"
     assert tasks(answer.content.decode())[0] == ("1", "9", "Lay down")
+    assert '<col class="label block">' in answer.content.decode()  # names of blocks take more room than labels
 
 
 def test_it_loads_nothing_and_runs_nothing_and_its_policy_allows_its_own_style_alone(work):

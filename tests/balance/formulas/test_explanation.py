@@ -63,6 +63,17 @@ def test_every_sum_that_is_written_comes_out_with_a_pencil(grams, unit, further)
             assert worked == pytest.approx(float(right), abs=2e-6), calculation
 
 
+@pytest.mark.parametrize(
+    ("pounds", "told"),
+    [
+        (1, ("There is no further weight.", "0 × 10 = 0")),
+        (2, ("The further 1 lb gives 10 nodes for each 1 lb.", "1 × 10 = 10")),
+    ],
+)
+def test_the_further_weight_is_told_also_where_it_is_none_or_one(pounds, told):
+    assert steps(sent(str(pounds), "[lb_av]", POUND * pounds))[1] == told
+
+
 def test_a_floor_that_equals_the_cap_is_told_as_a_floor():
     formula = NodeFormula(Decimal(30), Decimal(10), Decimal(1), "[lb_av]", POUND, minimum_nodes=50, maximum_nodes=50)
     sentence, calculation = steps(sent("2", "[lb_av]", POUND * 2), formula)[-1]

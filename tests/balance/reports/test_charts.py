@@ -21,6 +21,8 @@ from balance.reports.charts import (
     shares,
     svg_of,
 )
+from balance.reports.charts.lettering import width_of
+from balance.reports.charts.pieces import LABEL_SIZE, LEAST_PLOT
 from tests.balance.reports.drawn import LOAD, LONG, PARTS, SVG, WEIGHT, root_of, samples, texts
 
 HOSTILE = [
@@ -129,6 +131,16 @@ def test_the_interval_of_the_mean_stands_in_the_histogram():
     chart = histogram("a", "Weights", [1.0, 2.0], of=WEIGHT, centre=centre)
     assert {"low": 1.25, "high": 1.75} in rows(chart, "rule")
     assert "mean 1.50 lb; thick bar at the top: 95 % interval of the mean 1.25 to 1.75 lb." in chart.description
+
+
+@pytest.mark.parametrize("mean", [2.2, 2.25, 2.3])
+def test_the_line_of_the_mean_crosses_no_count_over_a_wide_bar(mean):
+    values = [1.2, 1.6, 1.7, 1.8, 2.1, 2.3, 2.4, 2.6, 2.7, 3.1, 3.2, 3.4]
+    chart = histogram("a", "Weights", values, of=WEIGHT, centre=Centre("mean", mean, 1.9, 2.6, "95 % interval"))
+    crossed = next(bar for bar in rows(chart, "bar") if bar["from"] <= mean < bar["to"])
+    count = next(row["middle"] for row in rows(chart, "text") if crossed["from"] < row["middle"] < crossed["to"])
+    a_pixel = (rows(chart, "bar")[-1]["to"] - rows(chart, "bar")[0]["from"]) / LEAST_PLOT
+    assert abs(count - mean) >= a_pixel * width_of("3", LABEL_SIZE) / 2
 
 
 def test_parts_have_letters_so_that_colour_says_nothing_alone():

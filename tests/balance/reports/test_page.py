@@ -93,6 +93,11 @@ def test_everything_that_the_document_says_stands_on_the_page():
     assert document["check_code"] in page.text
 
 
+def test_the_marks_beside_the_sources_are_explained():
+    page = read(told.document())
+    assert "MEMORY: recalled, not seen." in page.text
+
+
 def test_a_figure_stands_with_unit_n_interval_range_source_and_verdict_in_words():
     text = read().said
     assert "Crop load 12.3 kg/kg n = 24; 95 % interval: 10.9 to 13.8 kg/kg Above the range : 5.0 to 10.0 kg/kg" in text

@@ -86,6 +86,15 @@ def test_blocks_that_need_a_look_come_before_those_in_balance(document, leaves):
     assert squashed("Hill") in first[first.index("Blocksinbalance") :]
 
 
+def test_the_marks_beside_the_sources_are_explained(leaves):
+    assert leaves.says("READ: the figure stood in a text that was read")
+
+
+def test_what_a_standing_goes_by_is_said_also_for_a_block_without_a_range(leaves):
+    assert leaves.says("without one, by their counts against the targets")
+    assert leaves.says("Without a crop load or a range it goes by the counts")
+
+
 def test_sources_cautions_words_and_the_whole_check_code_end_the_report(document, leaves):
     for source in document["sources"]:
         assert leaves.says(f"{source['label']}, version {source['version']}")

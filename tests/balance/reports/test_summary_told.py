@@ -63,7 +63,7 @@ def test_blank_cordon_and_new_cases_are_among_what_changed(desk):
     noticed = {"vine": told.vines[4], "scope": "cordon", "cordon": "left", "noticed_on": "2026-11-20"}
     assert desk.yard.client.post(f"{desk.yard.url}/cordon-cases", noticed, format="json").status_code == 201
     changed = told.line(document_of(desk))["changed"]
-    assert "Blank cordon by spur positions up by 20.0 points of percent on 3 cordons." in changed
+    assert "Blank cordon by spur positions up by 20.0 percentage points on 3 cordons." in changed
     assert "1 new case of cordon replacement noticed." in changed
 
 

@@ -175,6 +175,8 @@ def test_blank_cordon_cases_and_capacity_are_those_of_the_inspections(desk, told
     assert figures["blank_share_by_length"]["verdict"] == ""
     assert [figures[name]["value"] for name in ("cordons", "open_cases", "new_cases")] == [3, 1, 0]
     assert table_of(page, "structure", "open_cases") == [{"step": "noticed", "cases": 1}]
+    sentences = next(each["sentences"] for each in page["sections"] if each["code"] == "structure")
+    assert "1 open case: noticed in 1." in sentences
 
 
 def test_the_work_of_the_next_winter_is_counted_by_task(desk, told):

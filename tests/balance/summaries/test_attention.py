@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any
 
@@ -101,6 +102,14 @@ def test_counts_off_target_are_told_beyond_the_share_that_is_asked_for(block):
     assert "counts_off_target" not in notices(block, "off_target_share=100")
 
 
+def test_nobody_is_sent_to_shorten_what_was_left_once_the_winter_is_over(block, monkeypatch):
+    block.winter(2027, WEIGHTS[:4], [99, 99, None, None])
+    assert "can still be shortened" in notices(block)["counts_off_target"]["todo"]
+    on(monkeypatch, IN_SUMMER)
+    told = notices(block, "season=2027")["counts_off_target"]
+    assert "before they cut again" in told["todo"]
+
+
 def test_counts_on_target_are_not_told(block):
     block.winter(2027, ALL)
     vines = block.told("targets", "season=2027")["results"]
@@ -153,6 +162,8 @@ def test_cordons_that_ask_for_work_now_are_told_with_what_is_overdue(block, monk
     block.case(2, "2026-01-10")
     told = notices(block)["cordons_due"]
     assert figures(told) == {"tasks_due": 2, "tasks_overdue": 1}
+    assert "replacements under way ask for 2 tasks" in told["sentence"]
+    assert "adds the cordons that the farm's thresholds propose" in told["todo"]  # so its list may be longer
     assert told["urgency"] == "now"
     assert "look for a candidate 2" in told["sentence"]
     assert "cordons_due" not in notices(block, "season=2020")
@@ -174,6 +185,16 @@ def test_weights_for_which_no_formula_answers_are_told(cast, block):
     listed = summed(cast.viewer.client, f"farms/{cast.farm.pk}/attention", "code=without_formula")
     assert [each["block_name"] for each in listed["results"]] == ["Nameless"]
     assert listed["by_code"] == [{"code": "without_formula", "count": 1}]
+
+
+def test_what_to_do_is_said_to_a_person_without_the_names_of_an_address_or_a_field(cast, block):
+    Seasons(cast, "Nameless").winter(2027, ALL, step=None)
+    block.winter(2027, [0.4, 2.9])
+    Seasons(cast, "Not begun")
+    todos = [each["todo"] for each in summed(cast.viewer.client, f"farms/{cast.farm.pk}/attention")["results"]]
+    for said in ("scale's smallest step", "pruning formula", "how many vines, and which", "progress says how many"):
+        assert any(said in todo for todo in todos), todos
+    assert not [todo for todo in todos if re.search(r"[a-z]_[a-z]|sample-p", todo)]
 
 
 def test_the_most_urgent_come_first(cast, block):

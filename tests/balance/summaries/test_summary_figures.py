@@ -276,3 +276,8 @@ def test_completeness_says_what_lacks_and_what_that_costs(lower, upper):
     assert {"inspections", "harvest", "training"} <= {each["code"] for each in lines["Upper Bench"]["lacks"]}
     assert told["total"]["weighed"] == len(WEIGHTS) + len(MORE)
     assert {each["code"]: each["blocks"] for each in told["lacking"]}["harvest"] == 2
+
+
+def test_the_chart_of_one_block_is_told_in_the_singular(lower):
+    drawn = lower.cast.viewer.client.get(f"{lower.url}/blocks/{lower.block.pk}/weight-distribution?season=2027&as=svg")
+    assert "from 1 of 1 block." in drawn.content.decode()

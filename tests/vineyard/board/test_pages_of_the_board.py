@@ -17,6 +17,7 @@ from tests.balance.api.test_vine_map import Ground
 from tests.balance.cordons.test_cases import Cases
 from tests.vineyard.board.boarding import Visitor, loaded, read, same_application, words
 from vineyard.board.portfolio import SHELTERS, TRAININGS
+from vineyard.templatetags.board import beside_target
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("same_application")]
 __all__ = ["loaded", "same_application"]
@@ -124,6 +125,30 @@ def test_a_block_is_told_with_its_weights_targets_and_verdicts(adviser, ground):
     row = ground.client.get(f"{ground.url}/blocks/{ground.block.pk}/targets?season=2027").json()["results"][9]
     assert f"10 {row['pruning_weight_kg']:.2f} kg {row['nodes']} – not counted" in said
     assert "2 vines of the row were neither weighed nor counted" in said
+
+
+@pytest.mark.parametrize(
+    ("nodes", "told"), [(-0.6, "0.6 nodes below target"), (20.3, "20.3 nodes above target"), (-0.04, "on target")]
+)
+def test_a_mean_difference_is_told_in_words(nodes, told):
+    assert beside_target(nodes) == told
+
+
+def test_what_stands_now_is_told_as_of_now_beside_an_older_season(adviser, ground):
+    assert "1 replacement under way now" in words(adviser.page(block(ground, "?season=2026")))
+    assert "Cordon tasks now" in words(adviser.page(farm(ground, "?season=2026")))
+
+
+def test_two_cordons_of_one_vine_are_two_tasks_on_one_vine(adviser, ground):
+    Cases(ground).open(vine=str(ground.vines[0].pk), noticed_on="2025-01-10", cordon="right")
+    said = words(adviser.page(farm(ground, "/worklist?season=2026&part_of_year=summer")))
+    assert "Look for a candidate 2 tasks on 1 vine" in said
+
+
+def test_one_cordon_and_one_case_are_told_in_the_singular(adviser, ground):
+    assert "1 cordon inspected" in words(adviser.page(block(ground, "?season=2027")))
+    ground.tell(0, "missing", "2026-12-01")
+    assert "1 case asks for nothing" in words(adviser.page(farm(ground, "/worklist?season=2027&part_of_year=winter")))
 
 
 def test_weights_are_told_in_pounds_to_whoever_chose_them(adviser, ground):
