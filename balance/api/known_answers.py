@@ -9,8 +9,9 @@ from typing import Final
 from django.http import HttpResponse
 from django.utils.http import parse_etags
 from drf_spectacular.utils import OpenApiResponse
-from rest_framework import status
 from rest_framework.request import Request
+
+from records.api.preconditions import not_modified
 
 NOT_CHANGED: Final = OpenApiResponse(description="Nothing has changed since the answer that you have.")
 #: Whoever asks again is answered 304 while nothing changed; nobody keeps an answer for another caller.
@@ -27,4 +28,4 @@ def not_changed(request: Request, marks: Mapping[str, str]) -> HttpResponse | No
     known = {each.removeprefix("W/") for each in parse_etags(request.headers.get("If-None-Match", ""))}
     if known.isdisjoint({"*", marks["ETag"].removeprefix("W/")}):
         return None
-    return HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=marks)
+    return not_modified(marks)

@@ -8,7 +8,6 @@ from typing import Final
 from balance.buds.pooled_samples import PooledSamples
 from balance.formulas.counting import counted
 from balance.formulas.proportions import Share, chance_of_unlikeness, needed_for_margin
-from balance.formulas.wording import counted, of_many
 
 #: Samples that chance makes as unlike as this, or more, once in twenty are called unlike: common practice, no source.
 UNLIKE: Final = 0.05

@@ -9,7 +9,6 @@ from typing import Final
 from balance.cordons.models import CordonCase, CordonStep
 from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted
 from records.models import CordonInspection, DormantRecord, HarvestRecord, VineEvent
 
 _EVENTS: Final = {"planted": "Planted", "missing": "Found missing", "replanted": "Replanted", "retrained": "Retrained"}

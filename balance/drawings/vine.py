@@ -11,7 +11,6 @@ from balance.formulas.counting import counted
 from balance.formulas.spur_plan.candidates import Arm, Candidate
 from balance.formulas.spur_plan.plan import SpurPlan
 from balance.formulas.spur_plan.reasons import CUT, RENEWAL_SPUR
-from balance.formulas.wording import counted
 
 #: Colours that colour-blind people tell apart; shape and dash say the same without any.
 _KEPT: Final = "#0072b2"

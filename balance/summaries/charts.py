@@ -8,7 +8,6 @@ from typing import Any, Final
 from balance.formulas.counting import counted
 from balance.reports.charts import Assigned, Quantity, SeasonPoint, histogram_of_bins, over_seasons
 from balance.reports.document import Chart
-from balance.reports.figures import counted
 from balance.reports.quantities import Measure, Units
 from balance.summaries.glance import NOBODY_SAID, NOTHING_TO_JUDGE
 

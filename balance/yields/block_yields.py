@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.estimates import Estimate, mean_of, ratio_of, share_of
 from balance.formulas.yields.lag_phase import CLUSTER_KG
 from balance.missing_vines import Places, missing_among, places_in

@@ -25,7 +25,6 @@ from balance.formulas.buds.bud_explanation import (
 from balance.formulas.buds.bud_injury import POTENTIAL, crop_potential
 from balance.formulas.counting import counted
 from balance.formulas.proportions import Share
-from balance.formulas.wording import counted, of_many
 
 #: Shown to so many decimals: what lies behind them is noise of binary numbers.
 _DECIMALS: Final = 6

@@ -18,7 +18,6 @@ from balance.formulas.counting import counted
 from balance.formulas.crops.vine_size import METHOD
 from balance.formulas.methods import Working
 from balance.formulas.samples.sample_estimate import MeanEstimate, estimate_mean
-from balance.formulas.wording import counted
 from balance.ranges import range_for
 from records.api.parameters import SEASON
 from records.api.strict import StrictIntegerField, StrictQuery

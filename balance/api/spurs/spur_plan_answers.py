@@ -18,7 +18,6 @@ from balance.formulas.spur_plan.evaluation import counted_nodes
 from balance.formulas.spur_plan.plan import NEAREST, OK, SpurPlan, spur_plan, workings
 from balance.formulas.spur_plan.reasons import CUT, ROLES
 from balance.formulas.spur_plan.rules import FORMS, METHOD, TERMS, Rules
-from balance.formulas.wording import counted, of_many
 
 NODE: Final = "{node}"
 #: Ohio State Univ., 2023 Grape Pruning Primer: 4 to 6 buds a foot of row (READ).

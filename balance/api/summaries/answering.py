@@ -16,7 +16,6 @@ from balance.api.known_answers import NOT_CHANGED, marks_of, not_changed
 from balance.api.reports.charts import as_picture
 from balance.reports.document import Chart
 from records.api.forms import SvgRenderer, VegaLiteRenderer, form_asked, in_forms
-from records.api.preconditions import not_modified
 
 CHART_FORMS: Final = ("svg", "vega-lite")
 ETAG_SAID: Final = (

@@ -22,7 +22,6 @@ from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.proportions import Share
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted
 
 #: Buds on a vine that nobody pruned: 200 to 1000 (Univ. of Maryland Extension, READ), above 400 (NC State, READ).
 UNPRUNED_BUDS: Final = 200

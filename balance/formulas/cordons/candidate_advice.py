@@ -8,7 +8,6 @@ from typing import Final
 
 from balance.formulas.counting import counted
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted, of_many
 
 #: Basal diameters [m].
 QUARTER_INCH_M: Final = 0.00635
@@ -147,7 +146,7 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
     nodes = shoot.nodes_laid_down
     if nodes is None:
         return
-    laid = how_many(nodes, "node was laid down", "nodes were laid down")
+    laid = counted(nodes, "node was laid down", "nodes were laid down")
     if nodes > MOST_NODES_VIGOROUS:
         yield Advice("nodes", True, f"{laid}; at most 15 even on a vigorous vine.", NODES)
     elif nodes > MOST_NODES_WEAK:

@@ -93,7 +93,7 @@ def carried_by(arm: YoungArm) -> tuple[int, str, str]:
         return most, f"{low} to {most} nodes in the first winter on {vine}.", READ if arm.vigour else NO_SOURCE
     if not arm.vigour:  # whoever laid it down saw the vine
         most = MOST_NODES_VIGOROUS
-    told = how_many(laid, "node was laid down", "nodes were laid down")
+    told = counted(laid, "node was laid down", "nodes were laid down")
     if laid <= most:
         return laid, f"{counted(laid, 'node was', 'nodes were')} laid down, so it carries no more.", READ
     who = f"a {arm.vigour} vine" if arm.vigour else "even a vigorous vine"

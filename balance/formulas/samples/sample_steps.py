@@ -9,7 +9,6 @@ from balance.formulas.methods import Working
 from balance.formulas.samples.sample_estimate import MeanEstimate, Progress
 from balance.formulas.samples.sample_size import SampleSize, quantile_of
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted, of_many
 
 
 def size_steps(

@@ -14,7 +14,6 @@ from balance.formulas.spur_plan.evaluation import Kept, counted_nodes, points_by
 from balance.formulas.spur_plan.reasons import Choice, choice_of, situation_of
 from balance.formulas.spur_plan.rules import TERMS, Rules
 from balance.formulas.spur_plan.totals import HIGHEST_TARGET, CheapestPlans, cheapest_plans
-from balance.formulas.wording import counted
 
 OK: Final = "ok"
 NEAREST: Final = "nearest"

@@ -14,7 +14,6 @@ from balance.formulas.spur_plan.points import length_points, node_points
 from balance.formulas.spur_plan.renewal import asks_for_renewal, most_nodes
 from balance.formulas.spur_plan.rules import CANE, LENGTH, SPUR, Rules
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted
 
 RENEWAL_SPUR: Final = "renewal_spur"
 CUT: Final = "cut"

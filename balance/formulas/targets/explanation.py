@@ -8,7 +8,6 @@ from typing import Final
 
 from balance.formulas.counting import counted
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula, NodeTarget, nodes_worth_of
-from balance.formulas.wording import counted
 
 #: How people write the units that UCUM writes in brackets.
 SYMBOLS: Final = {"[lb_av]": "lb", "[oz_av]": "oz", "[ft_i]": "ft", "[in_i]": "in"}
@@ -116,10 +115,6 @@ def _by_the_unit(units: float, unrounded: float, formula: NodeFormula) -> list[S
     return [Step("nodes by the unit", sentence, f"{_worked(units)} × {each} = {_worked(unrounded)}", unrounded)]
 
 
-def _nodes(number: float) -> str:
-    return counted(plain(number), "node")
-
-
 def _unit(formula: NodeFormula) -> str:
     return f"{plain(formula.unit_value)} {symbol(formula.unit)}"
 
@@ -142,7 +137,10 @@ def _conversion(units: float, formula: NodeFormula, weight: SentWeight) -> list[
 def _sum(units: float, unrounded: float, formula: NodeFormula) -> list[Step]:
     first, each = plain(formula.first_nodes), plain(formula.further_nodes)
     more = unrounded - float(formula.first_nodes)
-    further = f"The further {_weight(units - 1, formula)} give {counted(each, 'node')} for each {_unit(formula)}."
+    give = "gives" if units == 2 else "give"
+    further = f"The further {_weight(units - 1, formula)} {give} {counted(each, 'node')} for each {_unit(formula)}."
+    if units == 1:
+        further = "There is no further weight."
     return [
         Step(
             "first unit of weight",

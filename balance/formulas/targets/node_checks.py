@@ -8,7 +8,6 @@ from typing import Final
 from balance.formulas.counting import counted
 from balance.formulas.errors import OutOfRange
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted, of_many
 
 FOOT_M: Final = 0.3048
 #: Nodes that one spur position carries at most, and usually.

@@ -14,7 +14,6 @@ from balance.formulas.counting import counted
 from balance.formulas.targets.explained_counts import Explained
 from balance.formulas.targets.explanation import plain
 from balance.formulas.targets.node_targets import FIXED, PER_UNIT, NodeFormula
-from balance.formulas.wording import counted, of_many
 
 #: Pounds in a kilogram, by the exact international pound.
 POUNDS_IN_A_KILOGRAM: Final = 1 / 0.45359237

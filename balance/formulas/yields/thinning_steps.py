@@ -8,7 +8,6 @@ from numpy.typing import ArrayLike
 from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.shoot_thinning import ShootShare
 
 
@@ -104,7 +103,6 @@ def expected_step(clusters: int, cluster_kg: float, expected_kg: float) -> Worki
     >>> expected_step(45, 0.2, 9).calculation
     '45 × 0.2 kg = 9 kg'
     """
-    weigh = "weighs" if clusters == 1 else "weigh"
     return Working(
         "expected yield",
         f"{counted(clusters, 'cluster')} at {plain(cluster_kg, 6)} kg: {plain(expected_kg)} kg.",
@@ -146,7 +144,7 @@ def by_length_step(clusters: ArrayLike) -> Working:
     kept, shoots = np.unique(np.asarray(clusters, dtype=np.int64), return_counts=True)
     dealt = [(int(number), int(each)) for number, each in zip(shoots, kept, strict=True)]
     total = sum(number * each for number, each in dealt)
-    words = ", ".join(f"{number} {of_many(number, 'keeps', 'keep')} {each}" for number, each in dealt)
+    words = ", ".join(f"{counted(number, 'keeps', 'keep')} {each}" for number, each in dealt)
     calculation = " + ".join(f"{number} × {each}" for number, each in dealt)
     return Working(
         "clusters by shoot length",

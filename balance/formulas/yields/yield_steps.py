@@ -7,7 +7,6 @@ from typing import Final
 from balance.formulas.counting import counted
 from balance.formulas.methods import Working
 from balance.formulas.targets.explanation import plain
-from balance.formulas.wording import counted, of_many
 from balance.formulas.yields.estimates import Estimate
 from balance.formulas.yields.planting_density import ACRE_M2, HECTARE_M2
 from balance.formulas.yields.yield_estimates import TONNES_PER_HECTARE, YieldEstimate

@@ -19,7 +19,6 @@ from rich.text import Text
 from balance.blocks import targets_of_block
 from balance.formulas.counting import counted
 from balance.formulas.statistics import summarise
-from balance.formulas.wording import counted
 from records.access import Caller, OpenFarm, Right, enter, farms_of, open_farm
 from records.errors import Refusal
 from records.imports.checking import number_of
