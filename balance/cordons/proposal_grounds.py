@@ -78,12 +78,6 @@ _COUNTED: Final[dict[str, tuple[str, ...]]] = {
 }
 
 
-_SAYS_OF_ONE: Final[dict[str, str]] = {
-    Reason.FEW_POSITIONS: "{0} spur position lives (proposed below {1})",
-    Reason.YEARS_IN_DECLINE: "fewer positions lived in {0} inspected season (proposed from {1} on)",
-}
-
-
 def more_than_one(cordons: int) -> Ground:
     """Give the ground on which the whole vine is proposed."""
     at_least = Amount(CORDONS_OF_A_WHOLE_VINE, "1")

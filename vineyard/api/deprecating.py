@@ -11,11 +11,10 @@ from rest_framework.exceptions import APIException
 
 from vineyard import metrics
 from vineyard.api import deprecations
-from vineyard.api.deprecations import OPERATION, PARAMETER, REQUEST, RESPONSE, Deprecation, deprecated_of
+from vineyard.api.deprecations import OPERATION, PARAMETER, REQUEST, Deprecation, deprecated_of
 from vineyard.api.routes import template_of
 
 Handler = Callable[[HttpRequest], HttpResponseBase]
-_WAYS: Final = {REQUEST: "requestBody", RESPONSE: "responses"}
 
 
 class TellDeprecations:

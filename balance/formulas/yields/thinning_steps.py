@@ -153,7 +153,3 @@ def by_length_step(clusters: ArrayLike) -> Working:
         total,
         "1",
     )
-
-
-def _clusters(many: int | str) -> str:
-    return counted(many, "cluster")
