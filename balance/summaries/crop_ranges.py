@@ -7,22 +7,23 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import Any, Final
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from balance.models import Level
 from balance.ranges import AssignedRange, canopy_of
 from balance.summaries.block_heads import BlockHead
-from records.models import BalanceRange, Measure
+from records.models import BalanceRange, Cultivar, CultivarGroup, Measure
 from records.planned import ask, columns, made
 
 _CHOSEN: Final = "SELECT farm_id, block_id, range_id FROM range_choice WHERE farm_id = ANY(%s) AND measure = %s"
 #: Every summary asks for them, and Django would take as long to write this as all else of a summary takes.
 _RANGES: Final = f"""
-    SELECT {columns(BalanceRange, "r")},
+    SELECT {columns(BalanceRange, "r")}, c.name, g.name,
            r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL
     FROM balance_range r
+    LEFT JOIN cultivar c ON c.code = r.cultivar_id LEFT JOIN cultivar_group g ON g.code = r.group_id
     WHERE (r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL)
        OR r.id = ANY(%(chosen)s)
 """  # noqa: S608 - joined from columns of the model
@@ -35,7 +36,7 @@ def crop_ranges_of(within: BaseDatabaseWrapper, heads: Sequence[BlockHead]) -> d
     choices = ask(_CHOSEN, [sorted({head.farm_id for head in heads}), measure], using=within.alias)
     chosen = {(farm, block): range_id for farm, block, range_id in choices}
     read = ask(_RANGES, {"measure": measure, "chosen": list(set(chosen.values()))}, using=within.alias)
-    rows = [(made(BalanceRange, row), holds) for *row, holds in read]
+    rows = [(_named(*row), holds) for *row, holds in read]
     by_id = {row.pk: row for row, _ in rows}
     holding = [row for row, holds in rows if holds]
     found = {}
@@ -50,6 +51,15 @@ def crop_ranges_of(within: BaseDatabaseWrapper, heads: Sequence[BlockHead]) -> d
             assigned = _of_catalogue(holding, head)
         if assigned is not None:
             found[head.farm_id, head.id] = assigned
+    return found
+
+
+def _named(*row: Any) -> BalanceRange:
+    """Make a range that knows the names of its cultivar and group without asking for each."""
+    *own, cultivar, group = row
+    found = made(BalanceRange, own)
+    found.cultivar = Cultivar(pk=found.cultivar_id, name=cultivar) if cultivar else None
+    found.group = CultivarGroup(pk=found.group_id, name=group) if group else None
     return found
 
 

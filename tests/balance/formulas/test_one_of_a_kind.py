@@ -18,7 +18,7 @@ from balance.formulas.yields.thinning_steps import by_length_step, take_off_step
         (check_spur_positions(2, 1).sentence, "1 living spur position carries 2 nodes"),
         (check_nodes_per_metre(1, 1.0).sentence, "1 node on 1 m of canopy: 1 a metre"),
         (take_off_step(1, 0).sentence, "Of 1 cluster 1 is taken off."),
-        (by_length_step([1]).sentence, "Of 1 shoot 1 keep 1: 1 cluster."),
+        (by_length_step([1]).sentence, "Of 1 shoot 1 keeps 1: 1 cluster."),
         (agreement_of(Differences(1, 0.1, None, 1.0)).reason, "1 guess was weighed after"),
     ],
 )
