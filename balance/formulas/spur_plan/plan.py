@@ -92,7 +92,7 @@ def spur_plan(candidates: Sequence[Candidate], arms: Sequence[Arm], target: int,
     [('thick', 2), ('thin', 0)]
     >>> print(plan.choices[1].sentence)
     Cut: 5 mm thick, thinner than 6.35 mm; 20 mm from the next one kept. The best plan of 2 nodes that keeps it costs \
-1,062 points more.
+1062 points more.
     >>> spur_plan(canes, [Arm("only", 0.4)], 9, SPUR_RULES).total
     6
     """
