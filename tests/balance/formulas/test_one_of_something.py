@@ -10,9 +10,10 @@ from balance.formulas.buds.bud_explanation import injury_steps, potential_steps
 from balance.formulas.buds.bud_injury import bud_injury, crop_potential
 from balance.formulas.cordons.candidate_advice import Shoot, advice_on
 from balance.formulas.cordons.young_arm_load import YoungArm, carried_by
+from balance.formulas.guesses.calibration import Differences, agreement_of
 from balance.formulas.samples.sample_estimate import estimate_mean
 from balance.formulas.samples.sample_steps import estimate_steps
-from balance.formulas.targets.node_checks import check_spur_positions
+from balance.formulas.targets.node_checks import check_nodes_per_metre, check_spur_positions
 from balance.formulas.targets.retained_counts import judge_count
 from balance.formulas.yields.shoot_thinning import per_shoot
 from balance.formulas.yields.thinning_steps import by_length_step, expected_step, per_shoot_step, take_off_step
@@ -31,10 +32,12 @@ SENTENCES = {
     "the only living spur position": lambda: check_spur_positions(3, 1).sentence,
     "one turn round the wire": lambda: advice_on(Shoot(wraps=1))[0].sentence,
     "one node laid down": lambda: advice_on(Shoot(nodes_laid_down=1))[0].sentence,
+    "one node a metre": lambda: check_nodes_per_metre(1, 1.0).sentence,
+    "the only guess": lambda: str(agreement_of(Differences(1, 0.1, None, 1.0)).reason),
     "an arm of one node": lambda: carried_by(YoungArm("left", nodes_laid_down=1, vigour="weak"))[1],
 }
 #: "1 nodes", "1 living spur positions", "1 keep", and "1 are".
-FAULTY = re.compile(r"\b1 (\w+ ){0,2}(nodes|clusters|shoots|vines|positions|times|keep|are)\b")
+FAULTY = re.compile(r"\b1 (\w+ ){0,2}(nodes|clusters|shoots|vines|positions|guesses|times|keep|are)\b")
 
 
 @pytest.mark.parametrize("what", SENTENCES)
