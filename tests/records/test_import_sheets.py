@@ -55,7 +55,7 @@ def test_the_first_sheet_that_is_shown_is_read_and_another_by_its_name(desk):
 @pytest.mark.django_db
 def test_a_sheet_that_is_not_there_is_refused_with_those_that_are(desk):
     answer = send(desk, workbook({"Vines": VINES}), f"{PLAIN}&sheet=Wines")
-    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "#/sheet")
+    assert (answer.status_code, answer.json()["errors"][0]["parameter"]) == (422, "sheet")
     assert "'Vines'" in answer.json()["detail"]
 
 

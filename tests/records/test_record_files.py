@@ -197,4 +197,4 @@ def test_whoever_may_not_record_any_more_stores_no_further_part(office):
 )
 def test_what_a_file_of_a_kind_does_not_take_is_refused(query, member, office):
     answer = send(office, f"{SHOOTS}", "shoot_count", query)
-    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, f"#/{member}")
+    assert (answer.status_code, answer.json()["errors"][0]["parameter"]) == (422, member)

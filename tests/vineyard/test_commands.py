@@ -14,13 +14,14 @@ import pytest
 
 from tests.vineyard.test_serve import ROOT, environment
 
+pytestmark = pytest.mark.timeout(300)  # a first start makes everything, and a busy machine takes its time
 KEY = re.compile(r"vine_[0-9a-z]{8}_[0-9A-Za-z_-]{51}")
 
 
 def run(home: Path, *command: str) -> subprocess.CompletedProcess[str]:
     argv = [sys.executable, "manage.py", *command]
     return subprocess.run(
-        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=60, check=False
+        argv, cwd=ROOT, env=environment(home), capture_output=True, text=True, timeout=240, check=False
     )
 
 

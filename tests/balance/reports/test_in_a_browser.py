@@ -74,7 +74,9 @@ def give() -> Iterator[Give]:
 
 def answered(give: Give, answer: Any) -> str:
     assert answer.status_code == 200, answer.content
-    return give(answer.content, dict(answer.headers))
+    # A report is an attachment: what is looked at is the file as its reader saved and opened it, under the same policy.
+    headers = {name: value for name, value in answer.headers.items() if name != "Content-Disposition"}
+    return give(answer.content, headers)
 
 
 def page_of(give: Give, document: dict[str, Any]) -> str:
