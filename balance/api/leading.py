@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.program_work.models import UNFINISHED, ProgramWork
 from records.access import open_led_program
+from records.api.preconditions import accepted
 from records.api.views import CallerView
 from records.models import Program
 
-#: While something is being made; counting many farms takes longer than one farm's work.
-WAITING: Final = {"Retry-After": "2"}
+#: Counting many farms takes longer than one farm's work.
+SECONDS: Final = 2
+#: While something is being made.
+WAITING: Final = {"Retry-After": str(SECONDS)}
 
 
 class LeadsView(CallerView):
@@ -31,4 +33,4 @@ def answer_of_work(view: LeadsView, work: ProgramWork, place: str) -> Response:
     told = view.get_serializer(work).data
     if work.state not in UNFINISHED:
         return Response(told)
-    return Response(told, status=status.HTTP_202_ACCEPTED, headers={"Location": place, **WAITING})
+    return accepted(told, place, seconds=SECONDS)

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.http import StreamingHttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
@@ -18,7 +18,7 @@ from rest_framework.reverse import reverse
 from records.access import Right
 from records.api.forms import ZipRenderer
 from records.api.jobs import UNFINISHED
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictCharField, StrictQuery, StrictSerializer
 from records.api.views import FarmView
 from records.models import Erasure, Export
@@ -135,8 +135,7 @@ class Exports(FarmView):
     def post(self, request: Request, farm: uuid.UUID) -> Response:
         StrictQuery.of(request)
         export = exports.ask_for_export(self.opened)
-        headers = {"Location": place_of(request, "job", farm=farm, job=export.job_id), "Retry-After": "1"}
-        return Response(self.get_serializer(export).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+        return accepted(self.get_serializer(export).data, place_of(request, "job", farm=farm, job=export.job_id))
 
 
 class OneExport(FarmView):

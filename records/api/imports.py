@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -32,7 +32,7 @@ from records.api.forms import (
 from records.api.import_files import PARAMETERS, CsvParser, ImportFile, XlsxParser, asked_of
 from records.api.jobs import JOB_EXAMPLE, JobOut
 from records.api.kind_fields import sent_by
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictBooleanField, StrictQuery
 from records.api.views import READ_AND_RECORD, FarmView
 from records.imports.reporting import report_lines
@@ -191,8 +191,7 @@ class Imports(FarmView):
     def post(self, request: Request, farm: uuid.UUID) -> Response:
         asked = _ask(self.opened, asked_of(request))
         body = {"import": ImportOut(asked.imported).data, "job": JobOut(asked.job).data}
-        headers = {"Location": place_of(request, "job", farm=farm, job=asked.job.pk), "Retry-After": "1"}
-        return Response(body, status=status.HTTP_202_ACCEPTED, headers=headers)
+        return accepted(body, place_of(request, "job", farm=farm, job=asked.job.pk))
 
 
 class OneImport(FarmView):

@@ -6,12 +6,12 @@ import uuid
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from records.access import Right
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictQuery
 from records.api.views import FarmView
 from records.models import Job
@@ -102,8 +102,7 @@ def _answer(request: Request, job: Job) -> Response:
     """Answer 202 and where to look while a worker has something left to do, else 200."""
     if job.state not in UNFINISHED:
         return Response(JobOut(job).data)
-    headers = {"Location": place_of(request, "job", farm=job.farm_id, job=job.pk), "Retry-After": "1"}
-    return Response(JobOut(job).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+    return accepted(JobOut(job).data, place_of(request, "job", farm=job.farm_id, job=job.pk))
 
 
 class JobCancellation(FarmView):

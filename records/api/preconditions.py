@@ -70,6 +70,12 @@ def answer(data: Any, row: Versioned, *, created: bool = False, location: str | 
     return Response(data, status=code, headers=headers)
 
 
+def accepted(data: Any, place: str, *, seconds: int = 1) -> Response:
+    """Answer 202: where to look how far it is, and in how many seconds it is worth it."""
+    headers = {"Location": place, "Retry-After": str(seconds)}
+    return Response(data, status=status.HTTP_202_ACCEPTED, headers=headers)
+
+
 def not_modified(headers: Mapping[str, str]) -> HttpResponse:
     """Answer 304: without a body, and so without a type of one, which Django would call HTML."""
     response = HttpResponse(status=status.HTTP_304_NOT_MODIFIED, headers=headers)

@@ -8,13 +8,13 @@ from typing import Any, Final
 from django.db.models import QuerySet
 from django.http.response import HttpResponseBase
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_field
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.api.benchmarks.told_figures import DIMENSIONS_SHOWN, GROWERS_HELP
 from balance.api.figures import MethodOut
-from balance.api.leading import WAITING, LeadsView, answer_of_work
+from balance.api.leading import SECONDS, WAITING, LeadsView, answer_of_work
 from balance.api.summaries.answering import answered, responses
 from balance.benchmarks.asking import ask_for_snapshot, snapshot_of, snapshots_of
 from balance.benchmarks.measures import BY_NAME, NAMES
@@ -24,7 +24,7 @@ from balance.formulas.privacy.rules import RELEASE
 from balance.program_work.cancelling import cancel, retry
 from balance.program_work.models import UNFINISHED
 from records.api.parameters import SEASON
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.models.jobs import JobState
 
@@ -180,8 +180,8 @@ class Benchmarks(LeadsView):
         sent.is_valid(raise_exception=True)
         told = sent.validated_data
         snapshot = ask_for_snapshot(self.caller, self.program, told["season"], told.get("id"))
-        headers = {"Location": _place(request, program, snapshot.pk), **WAITING}
-        return Response(self.get_serializer(snapshot).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+        told = self.get_serializer(snapshot).data
+        return accepted(told, _place(request, program, snapshot.pk), seconds=SECONDS)
 
 
 class OneBenchmark(LeadsView):

@@ -10,14 +10,14 @@ from typing import Any, Final
 from django.db.models import QuerySet
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiExample, extend_schema
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from balance.models import WebhookDelivery
 from balance.reports.webhooks.endpoints import deliveries_of, endpoint_of, send_again, send_test
 from records.access import Right
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictQuery
 from records.api.views import MANAGE_ONLY, FarmView
 
@@ -108,8 +108,8 @@ def _accepted(view: FarmView, request: Request, message: WebhookDelivery) -> Res
     """Answer 202: how it goes stands in the list of messages, and is worth a look once it was tried."""
     place = place_of(request, "webhook-deliveries", farm=message.farm_id, endpoint=message.endpoint_id)
     waits = message.next_attempt_at - timezone.now() if message.next_attempt_at else timedelta()
-    headers = {"Location": place, "Retry-After": str(max(0, math.ceil(waits.total_seconds())) + 1)}
-    return Response(view.get_serializer(message).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+    seconds = max(0, math.ceil(waits.total_seconds())) + 1
+    return accepted(view.get_serializer(message).data, place, seconds=seconds)
 
 
 class WebhookTest(FarmView):

@@ -8,12 +8,12 @@ from typing import Any, Final
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
-from balance.api.leading import WAITING, LeadsView, answer_of_work
+from balance.api.leading import SECONDS, WAITING, LeadsView, answer_of_work
 from balance.api.reports.reports import FILES_OF_A_REPORT, RENDERERS_OF_FILES, file_answer
 from balance.models import ProgramReport
 from balance.program_work.cancelling import cancel, retry
@@ -22,7 +22,7 @@ from balance.reports.models import UnitSystem
 from balance.reports.programs.asking import Wanted, ask_for_program_report, file_of, report_of, reports_of
 from balance.reports.programs.rendering import FORMS
 from records.api.parameters import SEASON
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.errors import NotFound
 from records.models.jobs import JobState
@@ -132,8 +132,8 @@ class ProgramReports(_LeadsView):
         told = sent.validated_data
         wanted = Wanted(told["season"], told["units"], told.get("id"))
         report = ask_for_program_report(self.caller, self.program, wanted)
-        headers = {"Location": _place(request, program, report.pk), **WAITING}
-        return Response(self.get_serializer(report).data, status=status.HTTP_202_ACCEPTED, headers=headers)
+        told = self.get_serializer(report).data
+        return accepted(told, _place(request, program, report.pk), seconds=SECONDS)
 
 
 class OneProgramReport(_LeadsView):

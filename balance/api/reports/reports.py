@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
-from rest_framework import serializers, status
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
@@ -25,7 +25,7 @@ from records.access import Right
 from records.api.forms import HtmlRenderer, PdfRenderer, XlsxRenderer, ZipRenderer, renderers
 from records.api.own_catalogue import FORMULA_NAMED
 from records.api.parameters import SEASON
-from records.api.preconditions import place_of
+from records.api.preconditions import accepted, place_of
 from records.api.strict import StrictBooleanField, StrictIntegerField, StrictQuery, StrictSerializer, StrictUUIDField
 from records.api.views import FarmView
 from records.errors import NotFound
@@ -158,8 +158,7 @@ class Reports(ReportView):
         sent.is_valid(raise_exception=True)
         told = sent.validated_data
         report = ask_for_report(self.opened, told.get("id"), told["season"], told["units"]).row
-        headers = {"Location": place_of(request, "report", farm=farm, report=report.pk), "Retry-After": "1"}
-        return Response(self.shown([report])[0], status=status.HTTP_202_ACCEPTED, headers=headers)
+        return accepted(self.shown([report])[0], place_of(request, "report", farm=farm, report=report.pk))
 
 
 class OneReport(ReportView):
