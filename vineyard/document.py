@@ -11,14 +11,14 @@ from typing import Any, Final
 
 import orjson
 from django.http import HttpResponse
-from django.http.response import HttpResponseBase
-from django.utils.cache import get_conditional_response, patch_vary_headers
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import OpenApiJsonRenderer2, OpenApiYamlRenderer2
 from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
+
+from balance.api.known_answers import not_changed
 
 _writing: Final = Lock()
 
@@ -59,18 +59,23 @@ class OpenApiJson(SpectacularAPIView):
     permission_classes = [AllowAny]
 
     @extend_schema(exclude=True)
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase | None:  # noqa: ARG002
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponse:  # noqa: ARG002
         renderer = request.accepted_renderer
         written = written_as(renderer.format)
         packed = "gzip" in request.headers.get("Accept-Encoding", "")
-        answer = HttpResponse(written.compressed if packed else written.plain, content_type=renderer.media_type)
+        marks = {
+            "ETag": f'W/"{written.tag}"',  # weak: one tag, plain or compressed
+            "Cache-Control": "no-cache",  # kept, and asked for anew each time
+            "Vary": "Accept-Encoding",
+        }
+        shown = {"Content-Disposition": f'inline; filename="openapi.{renderer.format}"'}
         if packed:
-            answer["Content-Encoding"] = "gzip"
-        answer["ETag"] = f'W/"{written.tag}"'  # weak: one tag, plain or compressed
-        answer["Cache-Control"] = "no-cache"  # kept, and asked for anew each time
-        answer["Content-Disposition"] = f'inline; filename="openapi.{renderer.format}"'
-        patch_vary_headers(answer, ["Accept-Encoding"])
-        return get_conditional_response(request, etag=answer["ETag"], response=answer)
+            shown["Content-Encoding"] = "gzip"
+        return not_changed(request, marks) or HttpResponse(
+            written.compressed if packed else written.plain,
+            content_type=renderer.media_type,
+            headers={**marks, **shown},
+        )
 
 
 class OpenApiYaml(OpenApiJson):

@@ -6,17 +6,16 @@ import uuid
 from typing import Any, Final
 
 from django.http import HttpResponse
-from django.utils.http import parse_etags
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
+from balance.api.known_answers import not_changed
 from balance.api.reports.document_example import DOCUMENT_EXAMPLE
 from balance.formulas.ranges import ABOVE, BELOW, WITHIN
 from balance.reports.asking import file_of, report_of
 from balance.reports.document import CONFIDENCES, SCHEMA, STANDINGS
 from balance.reports.models import Form, UnitSystem
-from records.api.preconditions import not_modified
 from records.api.strict import StrictQuery
 from records.api.views import FarmView
 
@@ -169,7 +168,5 @@ class ReportDocument(FarmView):
         file = file_of(self.opened, report, Form.JSON)
         tag = f'"{report_of(self.opened, report).check_code}"'
         headers = {"ETag": tag, "Cache-Control": _MAY_BE_KEPT, "X-Content-Type-Options": "nosniff"}
-        known = parse_etags(request.headers.get("If-None-Match", ""))
-        if "*" in known or tag in {each.removeprefix("W/") for each in known}:
-            return not_modified(headers)
-        return HttpResponse(bytes(file.content), content_type="application/json", headers=headers)
+        known = not_changed(request, headers)
+        return known or HttpResponse(bytes(file.content), content_type="application/json", headers=headers)
