@@ -28,34 +28,34 @@ def test_a_block_that_was_just_filled_answers_as_one_that_has_been_there_for_lon
     assert len(targets_of_block(opened, block, 2027).walked) == 6000
 
 
-def test_a_block_with_more_vines_than_are_answered_at_once_says_so(cast, monkeypatch):
-    monkeypatch.setattr("balance.walking.MOST_VINES", 2)
+@pytest.fixture
+def three_vines(cast):
+    """The address of a block of three vines."""
     enter(cast.owner.caller)
     opened = open_farm(cast.owner.caller, cast.farm.pk)
     block = create_block(opened, None, {"name": "Large"}).row
     plant_row(opened, create_row(opened, block, None, 1).row, 3)
-    answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/targets")
+    return f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}"
+
+
+def test_a_block_with_more_vines_than_are_answered_at_once_says_so(three_vines, cast, monkeypatch):
+    monkeypatch.setattr("balance.walking.MOST_VINES", 2)
+    answer = cast.owner.client.get(f"{three_vines}/targets")
     assert (answer.status_code, "Ask by row" in answer.json()["detail"]) == (422, True)
 
 
 @pytest.mark.parametrize("figures", ["statistics", "vine-size", "mean-target", "competing-targets", "bud-injury"])
-def test_figures_of_a_whole_block_are_not_refused_for_rows_that_nobody_can_ask_them_by(figures, cast, monkeypatch):
+def test_figures_of_a_whole_block_are_not_refused_for_rows_that_nobody_can_ask_them_by(
+    figures, three_vines, cast, monkeypatch
+):
     monkeypatch.setattr("balance.walking.MOST_VINES", 2)
-    enter(cast.owner.caller)
-    opened = open_farm(cast.owner.caller, cast.farm.pk)
-    block = create_block(opened, None, {"name": "Large"}).row
-    plant_row(opened, create_row(opened, block, None, 1).row, 3)
-    answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/{figures}?season=2027")
+    answer = cast.owner.client.get(f"{three_vines}/{figures}?season=2027")
     assert (answer.status_code, "by row" in answer.content.decode()) == (200, False)
 
 
-def test_a_block_too_large_for_figures_of_all_of_it_is_to_be_divided(cast, monkeypatch):
+def test_a_block_too_large_for_figures_of_all_of_it_is_to_be_divided(three_vines, cast, monkeypatch):
     monkeypatch.setattr("balance.walking.MOST_OF_A_BLOCK", 2)
-    enter(cast.owner.caller)
-    opened = open_farm(cast.owner.caller, cast.farm.pk)
-    block = create_block(opened, None, {"name": "Large"}).row
-    plant_row(opened, create_row(opened, block, None, 1).row, 3)
-    answer = cast.owner.client.get(f"/api/v1/farms/{cast.farm.pk}/blocks/{block.pk}/statistics?season=2027")
+    answer = cast.owner.client.get(f"{three_vines}/statistics?season=2027")
     assert (answer.status_code, answer.json()["errors"][0]["parameter"]) == (422, "block")
     assert "Divide the block" in answer.json()["detail"]
 
