@@ -59,9 +59,8 @@ def _applies_to(row: BalanceRange) -> str:
 def range_for(opened: OpenFarm, block: Block, measure: str) -> AssignedRange | None:
     """Give the range for one measure of a block: chosen for the block, for the farm, then by cultivar, by group."""
     chosen = RangeChoice.objects.for_farm(opened.farm).filter(Q(block=block) | Q(block=None), measure=measure)
-    nearest = (
-        chosen.select_related("range__cultivar", "range__group").order_by("block_id").first()
-    )  # no block comes last
+    # No block comes last.
+    nearest = chosen.select_related("range__cultivar", "range__group").order_by("block_id").first()
     if nearest is not None:
         return AssignedRange(nearest.range, Level.FARM if nearest.block_id is None else Level.BLOCK)
     return range_of_cultivar(block.cultivar, block.cultivar_group, measure, block.use, canopy_of(block))

@@ -18,14 +18,14 @@ from records.models import BalanceRange, Cultivar, CultivarGroup, Measure
 from records.planned import ask, columns, made
 
 _CHOSEN: Final = "SELECT farm_id, block_id, range_id FROM range_choice WHERE farm_id = ANY(%s) AND measure = %s"
+#: The catalogue's ranges for the measure that hold unless another was chosen, as ``balance.ranges: default_ranges``.
+_HOLDS: Final = "r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL"
 #: Every summary asks for them, and Django would take as long to write this as all else of a summary takes.
 _RANGES: Final = f"""
-    SELECT {columns(BalanceRange, "r")}, c.name, g.name,
-           r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL
+    SELECT {columns(BalanceRange, "r")}, c.name, g.name, {_HOLDS}
     FROM balance_range r
     LEFT JOIN cultivar c ON c.code = r.cultivar_id LEFT JOIN cultivar_group g ON g.code = r.group_id
-    WHERE (r.measure = %(measure)s AND r.is_default AND r.owner_farm_id IS NULL AND r.owner_program_id IS NULL)
-       OR r.id = ANY(%(chosen)s)
+    WHERE ({_HOLDS}) OR r.id = ANY(%(chosen)s)
 """  # noqa: S608 - joined from columns of the model
 Place = tuple[uuid.UUID, uuid.UUID]
 

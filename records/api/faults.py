@@ -8,6 +8,7 @@ from typing import Any, Final
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.request import Request
 
+from records.api.forms import CSV, XLSX
 from records.errors import Fault
 
 Path = tuple[str | int, ...]
@@ -81,7 +82,7 @@ def place_in_body(path: Path) -> dict[str, str]:
 
 
 #: A body of these is a table, and has no members.
-_TABLES: Final = {"text/csv", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
+_TABLES: Final = {CSV, XLSX}
 
 
 def place_in(request: Request) -> Callable[[Path], dict[str, str]]:

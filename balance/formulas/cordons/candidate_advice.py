@@ -150,15 +150,9 @@ def _nodes(shoot: Shoot) -> Iterator[Advice]:
     if nodes > MOST_NODES_VIGOROUS:
         yield Advice("nodes", True, f"{laid}; at most 15 even on a vigorous vine.", NODES)
     elif nodes > MOST_NODES_WEAK:
-        yield Advice(
-            "nodes",
-            False,
-            f"{nodes} nodes were laid down: for a vigorous vine; a weak one takes 8 to 10.",
-            NODES,
-        )
+        yield Advice("nodes", False, f"{laid}: for a vigorous vine; a weak one takes 8 to 10.", NODES)
     else:
-        laid = counted(nodes, "node was", "nodes were")
-        yield Advice("nodes", False, f"{laid} laid down: within what a weak vine takes.", NODES)
+        yield Advice("nodes", False, f"{laid}: within what a weak vine takes.", NODES)
 
 
 def _wraps(shoot: Shoot) -> Iterator[Advice]:

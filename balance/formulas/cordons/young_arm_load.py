@@ -95,6 +95,6 @@ def carried_by(arm: YoungArm) -> tuple[int, str, str]:
         most = MOST_NODES_VIGOROUS
     told = counted(laid, "node was laid down", "nodes were laid down")
     if laid <= most:
-        return laid, f"{counted(laid, 'node was', 'nodes were')} laid down, so it carries no more.", READ
+        return laid, f"{told}, so it carries no more.", READ
     who = f"a {arm.vigour} vine" if arm.vigour else "even a vigorous vine"
     return most, f"{told}, but {who} carries at most {most} in the first winter.", READ
